@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from math import fsum
 from typing import TYPE_CHECKING
 
+from converter.findings.wording import listed
 from converter.joints.model import MITRE, PLANE, SQUARE, Joint, SawSetting
 from converter.units import KG_PER_LB, Display, place_text
 
@@ -68,11 +69,21 @@ def springback_source(springback: Springback) -> str:
     return _SOURCES[springback.source] + count
 
 
+#: Why the least room is not worked out, and what to do, by `Setup.room_unknown`.
+_NO_ROOM = {
+    "": "it is not bent",
+    "section": "no section is known; name one with --section or in the job file",
+    "ring": "the tube is a closed ring; open it in the drawing where it is joined",
+    "overlap": "its bends overlap; put that right first",
+    "turn": "a bend is driven past a full turn; put that right first",
+}
+
+
 def room_text(setup: Setup, display: Display) -> str:
     """The least room around the tube while it is bent: ``12.70 mm to the floor, in bend 3``."""
     clearance = setup.clearance
     if clearance is None:
-        return "not worked out"
+        return f"not worked out: {_NO_ROOM[setup.room_unknown]}"
     if clearance.least is None or clearance.against is None:
         # floor, walls and boxes always lie at some distance: none was looked at
         return "the tube does not come near itself; what is around the machine is not known"
@@ -161,7 +172,13 @@ def points_text(joint: Joint, display: Display) -> str:
 
 
 def saw_cut_text(joint: Joint, display: Display) -> str:
-    """``saw 45.00° from square, long point on the outside of the corner``; '' where no saw makes the cut."""
+    """``saw 45.00° from square, long point on the outside of the corner``; '' where no saw makes the cut.
+
+    Of several flats ``saw cuts 51.34° along RAIL and 38.66° along POST, from square, by the template``.
+    """
+    if joint.flat_cuts:
+        cuts = [f"{display.angle(angle)} along {mate}" for mate, angle in joint.flat_cuts]
+        return f"saw cuts {listed(cuts)}, from square, by the template"
     if joint.saw_angle is None:
         return ""
     if joint.is_square:

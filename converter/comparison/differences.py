@@ -7,7 +7,7 @@ from math import radians, tan
 
 import numpy as np
 
-from converter.comparison.align import Alignment, aligned
+from converter.comparison.align import Alignment, aligned, paired
 from converter.comparison.limits import Limits
 from converter.geometry.vectors import within_half_turn
 from converter.model.bends import Bend, BendTable, Placement
@@ -121,12 +121,11 @@ def compare(
         raise ValueError(f"{len(nominal.bends)} and {len(measured.bends)} bends")
     turned = reverse_table(measured)[0]
     ways = [(measured, False), (turned, True)]
-    fits = [aligned(nominal, table, place) for table, _ in ways]
+    fits = [paired(nominal, table, place) for table, _ in ways]
     # equal either way (a plain U): as it was given
     best = 1 if fits[1].mean < fits[0].mean - 1e-9 else 0
     table, from_b = ways[best]
-    mirror = min(aligned(nominal, _mirrored(each), place).mean for each, _ in ways)
-    fit = fits[best]
+    mirror = min(paired(nominal, _mirrored(each), place).mean for each, _ in ways)
     bends = tuple(
         BendDifference(
             i,
@@ -142,10 +141,10 @@ def compare(
     apart = [float(np.linalg.norm(end)) for end in ends]
     result = Comparison(
         nominal, table, from_b,
-        fit.mean > _LEAST_MIRRORED and mirror * _MIRRORED < fit.mean,
+        fits[best].mean > _LEAST_MIRRORED and mirror * _MIRRORED < fits[best].mean,
         bends, table.tail - nominal.tail, table.developed_length - nominal.developed_length,
         tuple(made - drawn for made, drawn in zip(_legs(table), _legs(nominal), strict=True)),
-        float(np.linalg.norm(ends[1] - ends[0])), apart[1] - apart[0], fit, limits, (),
+        float(np.linalg.norm(ends[1] - ends[0])), apart[1] - apart[0], aligned(nominal, table, place), limits, (),
     )  # fmt: skip
     return result if limits is None else replace(result, excesses=_excesses(result, limits, apart[0]))
 

@@ -74,8 +74,9 @@ def miss_sentences(found: Comparison, display: Display) -> list[str]:
         f"Held at end A, with the first straight and the first bend's plane as drawn, end B is {end_b}.",
         "Laid on the drawn centerline, the made one lies on it all along."
         if lies_on_it
-        else f"Laid on the drawn centerline as well as it goes, the made one is {length(fit.most)} off at most "
-        f"({length(fit.at)} from end A along it), and {length(fit.mean)} on the whole (root mean square).",
+        else f"Laid on the drawn centerline as well as it goes, the made one is {length(fit.most)} off it at most "
+        f"({length(fit.at)} from end A along it), and {length(fit.mean)} on the whole (root mean square); its end A is "
+        f"then {length(fit.ends[0])} off, its end B {length(fit.ends[1])}.",
         f"Its ends are {_apart_text(found.ends_apart, display)}; its centerline is "
         f"{_longer_text(found.developed, display)}.",
     ]

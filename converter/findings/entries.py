@@ -18,7 +18,7 @@ A text is written with what it needs in braces, as of Python's `str.format`, and
     {n:count bend}     ``1 bend``, ``2 bends``; ``count entity entities`` where the plural is not with s
     {n:was/were}       the first for 1, the second for any other number
     {numbers:order}    ``2, 1, 3``; ``1 to 8`` where they run up or down without a gap
-    {names:list}       ``A, B and C``; ``list quoted`` in quotes; ``one of``: ``A, or B``
+    {names:list}       ``A, B and C``; ``list quoted`` in quotes; ``one of``: ``A, or B``; ``words``: ``A B C``
     {x:.1f}            Python's own formats, for numbers that have no unit
 
 Texts say what is, without the tube, the bend and the end, which stand before them: ``RAIL, bend 3: ...``.
@@ -81,8 +81,11 @@ class Entry:
         heading: a few words that head it in the list beside a picture, by variant; see `shown`.
         beside: a word beside its place in the picture of a drawing, by variant.
         at_bend: two or three words beside the bend that it is an error of, in the picture of a tube; '' for none.
-        together: its text for several that speak of no tube, from ``count`` and ``sizes``, the range measured;
-            '' where each is told by itself.
+        together: its text for several: that speak of no tube, from ``count`` and ``sizes``, the range measured; or of
+            one tube, where there is ``each``; '' where each is told by itself.
+        each: of several of one tube, by variant, a phrase of each, which ``together`` lists as ``each`` beside the
+            ``count`` and the values of the first, numbers as the least and the greatest.
+        each_cure: a phrase of each for their cure, which is named after that of one (``split each``).
     """
 
     severity: str
@@ -93,6 +96,8 @@ class Entry:
     beside: Mapping[str, str] = field(default_factory=dict)
     at_bend: str = ""
     together: str = ""
+    each: Mapping[str, str] = field(default_factory=dict)
+    each_cure: str = ""
 
 
 #: Every code there is.
@@ -108,6 +113,8 @@ def define(
     says: str | Mapping[str, str],
     cure: str | Mapping[str, str] = "",
     together: str = "",
+    each: str | Mapping[str, str] = "",
+    each_cure: str = "",
 ) -> None:
     """Add a code to the list; each code is defined once.
 
@@ -117,7 +124,7 @@ def define(
         meaning: one sentence.
         says: its text, or texts by variant.
         cure: what would put it right, for every variant; or cures by variant or by a name of their own.
-        together: its text for several, see `Entry`.
+        together, each, each_cure: its text for several, see `Entry`; a phrase of each for every variant, or by variant.
 
     Raises:
         GeometryError: the code is taken or the severity unknown.
@@ -126,7 +133,8 @@ def define(
         raise GeometryError(f"finding code {quoted(code)} is defined twice or has an unknown severity")
     texts = {"": says} if isinstance(says, str) else dict(says)
     cures = dict.fromkeys(texts, cure) if isinstance(cure, str) else dict(cure)
-    CODES[code] = Entry(severity, meaning, texts, cures, together=together)
+    phrases = (dict.fromkeys(texts, each) if each else {}) if isinstance(each, str) else dict(each)
+    CODES[code] = Entry(severity, meaning, texts, cures, {}, {}, "", together, phrases, each_cure)
 
 
 def shown(

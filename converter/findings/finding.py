@@ -77,11 +77,12 @@ class Finding:
     def precedence(self) -> int:
         """Sorts before severity: what makes others likely to be wrong comes first, and most of all no centerlines.
 
+        A border or a dimension that is read as a tube has errors of its own, those of its corners.
         Before these only a unit that the file does not name: in the wrong one, what is no centerline is told wrongly.
         """
         if self.code in ("outline-suspect", "units-assumed"):
             return 0
-        return 1 if self.doubts_unit or self.code == "fit-looser" else 2
+        return 1 if self.doubts_unit or self.code in ("annotation-suspect", "fit-looser") else 2
 
     @property
     def rank(self) -> int:
@@ -104,7 +105,7 @@ class Finding:
 
     def cure_in(self, display: Display | None = None) -> str:
         """What would put it right, a sentence, or ''; lengths in mm for None."""
-        return wording.cure(self, display)
+        return wording.cure((self,), display)
 
 
 def refused_bends(findings: Iterable[Finding]) -> frozenset[tuple[str, int]]:

@@ -30,8 +30,9 @@ from converter.units import (
 if TYPE_CHECKING:
     from converter.findings.finding import Finding
 
-#: Tubes named where findings hold for more.
+#: Tubes named where findings hold for more, and places of one tube.
 _MOST_NAMES = 8
+_MOST_PLACES = 12
 
 
 def message(alike: Sequence[Finding], display: Display | None = None) -> str:
@@ -42,29 +43,60 @@ def message(alike: Sequence[Finding], display: Display | None = None) -> str:
         display: how lengths are shown; millimetres for None.
     """
     shown = display or Display()
-    text = without_place(alike[0], shown) if len(alike) == 1 else _together(alike, shown)
-    place = place_of(alike)
+    text, place = without_place(alike, shown), place_of(alike)
     return f"{place}: {text}." if place else f"{_capitalized(text)}."
 
 
-def _together(alike: Sequence[Finding], display: Display) -> str:
-    """What several say without their places: the text that they share, or the one for several that have no tube."""
-    text = CODES[alike[0].code].together
-    if alike[0].tube is not None or not text:
-        return without_place(alike[0], display)
-    sizes = [one.measured for one in alike if one.measured is not None]
-    return write(text, (("count", len(alike)), ("sizes", (min(sizes), max(sizes)))), display)
+def without_place(alike: Sequence[Finding], display: Display) -> str:
+    """What findings of `grouped` say, where the place stands beside it: no tube, no full stop."""
+    first, entry = alike[0], CODES[alike[0].code]
+    if len(alike) > 1 and _is_listed(alike):
+        return write(entry.together, _values_together(alike, entry.each[first.variant], display), display)
+    if len(alike) > 1 and entry.together and first.tube is None:
+        sizes = [one.measured for one in alike if one.measured is not None]
+        return write(entry.together, (("count", len(alike)), ("sizes", (min(sizes), max(sizes)))), display)
+    text = entry.says[first.variant]
+    # of ends of several tubes each has its own place, which tube and end name
+    is_one_place = len({_place_value(finding) for finding in alike}) == 1
+    return _write_telling(text if is_one_place else _placeless(text), first, display)
 
 
-def without_place(finding: Finding, display: Display) -> str:
-    """What is said, where the place stands beside it: no tube, no full stop."""
-    return _write_telling(CODES[finding.code].says[finding.variant], finding, display)
+def _is_listed(alike: Sequence[Finding]) -> bool:
+    """Whether they hold for several places of one tube, which a text for several lists."""
+    return alike[0].variant in CODES[alike[0].code].each and len({finding.tube for finding in alike}) == 1
 
 
-def cure(finding: Finding, display: Display | None = None) -> str:
-    """What would put it right, a sentence, or ''."""
-    text = CODES[finding.code].cures.get(finding.cure or finding.variant, "")
-    return _capitalized(_write_telling(text, finding, display or Display()))
+def _values_together(alike: Sequence[Finding], each: str, display: Display) -> Values:
+    """What a text for several of one tube needs: numbers as the least and the greatest, and a phrase of each."""
+    values: dict[str, object] = dict(alike[0].value_pairs)
+    for name, value in values.items():
+        if isinstance(value, float):
+            every = [dict(one.value_pairs)[name] for one in alike]
+            values[name] = min(every), max(every)  # type: ignore[type-var]
+    phrases = [write(each, finding.value_pairs, display) for finding in alike]
+    if len(phrases) > _MOST_PLACES + 1:
+        phrases[_MOST_PLACES:] = [f"{len(phrases) - _MOST_PLACES} more (--verbose shows all)"]
+    return (*values.items(), ("count", len(alike)), ("each", tuple(phrases)))
+
+
+def _place_value(finding: Finding) -> object:
+    return dict(finding.value_pairs).get("place")
+
+
+@cache
+def _placeless(text: str) -> str:
+    """A text without the place that it speaks of, which stands first or in its midst."""
+    return text.removeprefix("at {place:place}, ").replace(" at {place:place}", "", 1)
+
+
+def cure(alike: Sequence[Finding], display: Display | None = None) -> str:
+    """What would put findings of `grouped` right, a sentence, or ''."""
+    shown, first, entry = display or Display(), alike[0], CODES[alike[0].code]
+    name = first.cure or first.variant
+    several = entry.cures.get(f"{name} each")
+    if several is not None and len(alike) > 1 and _is_listed(alike):
+        return _capitalized(write(several, _values_together(alike, entry.each_cure, shown), shown))
+    return _capitalized(_write_telling(entry.cures.get(name, ""), first, shown))
 
 
 def _capitalized(text: str) -> str:
@@ -74,26 +106,41 @@ def _capitalized(text: str) -> str:
 def grouped(findings: Iterable[Finding], display: Display) -> list[tuple[Finding, ...]]:
     """Findings that say the same of several tubes and bends, together, each group where its first one stands.
 
-    The same is what reads the same as lengths are shown; of a kind that has a text for several, all without a tube,
-    the one that measures most first.
+    The same is what reads the same as lengths are shown, whatever place of the drawing the tube or its end is at; of a
+    kind that has a text for several, all without a tube, the one that measures most first, or all of one tube.
     """
     groups: dict[object, list[Finding]] = {}
     for i, finding in enumerate(findings):
         key: object = i
-        if finding.tube is not None:
+        if finding.tube is not None and finding.variant in CODES[finding.code].each:
+            key = (finding.code, finding.variant, finding.severity, finding.tube, finding.cure)
+        elif finding.tube is not None:
             key = (finding.code, finding.variant, finding.severity, finding.value_pairs, finding.cure)
         elif CODES[finding.code].together:
             key = (finding.code, finding.variant, finding.severity)
         groups.setdefault(key, []).append(finding)
     same: dict[object, list[Finding]] = {}
+    spots: dict[object, list[object]] = {}
     for told, group in groups.items():
         first = group[0]
         if first.tube is None and len(group) > 1:
             group.sort(key=lambda one: -(one.measured or 0.0))
-        words = told if first.tube is None else (display.each(partial(without_place, first)), first.severity)
-        cured = "" if first.tube is None else display.each(partial(cure, first))
-        same.setdefault((first.code, words, cured), []).extend(group)
+        if first.tube is None or (len(group) > 1 and _is_listed(group)):
+            same.setdefault(told, []).extend(group)
+            continue
+        words = display.each(partial(_words_anywhere, first)), display.each(partial(cure, group))
+        for finding in group:
+            # of two places of one end, which nothing else tells apart, each is told
+            places = spots.setdefault((first.code, first.severity, words, finding.tube, finding.bend, finding.end), [])
+            place = _place_value(finding)
+            if place not in places:
+                places.append(place)
+            same.setdefault((first.code, first.severity, words, places.index(place)), []).append(finding)
     return [tuple(group) for group in same.values()]
+
+
+def _words_anywhere(finding: Finding, display: Display) -> str:
+    return _write_telling(_placeless(CODES[finding.code].says[finding.variant]), finding, display)
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,6 +305,8 @@ class _Writer:
             return f"{value:,} {one if value == 1 else several or one + 's'}"
         if kind == "range":
             return " to ".join(dict.fromkeys(self.format_field(size, rest) for size in value))
+        if format_spec == "words":
+            return " ".join(value)
         if kind in ("list", "one"):
             parts = [self.format_field(part, rest if kind == "list" else "") for part in value]
             return listed(parts) if kind == "list" else ", or ".join(parts)

@@ -64,6 +64,7 @@ class CutPiece:
         slants: of ends A and B, where they may share a cut with a neighbour's.
         apart: between the long points of ends A and B where both are slanted, see
             `converter.bending.setup.setup.Setup`.
+        flat_cuts: as ``saw_angles``, of ends that several saw cuts make.
     """
 
     name: str
@@ -73,6 +74,7 @@ class CutPiece:
     is_bent: bool = False
     slants: tuple[Slant | None, Slant | None] = (None, None)
     apart: float | None = None
+    flat_cuts: tuple[tuple[str, tuple[float, ...]], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -380,7 +382,7 @@ def _piece(name: str, part: Part, setup: Setup, quantities: Quantities) -> CutPi
         if _is_like(part, pattern):
             count = wanted
     is_bent = bool(setup.tube.run.table.bends)
-    return CutPiece(name, setup.stick_length, count, setup.saw_angles, is_bent)
+    return CutPiece(name, setup.stick_length, count, setup.saw_angles, is_bent, flat_cuts=setup.flat_cuts)
 
 
 def check_quantities(jobs: Sequence[Job], quantities: Quantities) -> None:

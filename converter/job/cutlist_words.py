@@ -48,8 +48,10 @@ def pieces_text(group: CutGroup, pattern: Pattern, display: Display) -> str:
 
 
 def ends_text(piece: CutPiece, display: Display) -> str:
-    """What a saw cuts the ends of a piece to: ``A 45.00°, B 30.00°``; '' where both are square."""
-    ends = [f"{end} {display.angle(angle)}" for end, angle in piece.saw_angles if angle]
+    """What a saw cuts the ends of a piece to: ``A 45.00°, B 51.34° + 38.66° by template``; '' for square ones."""
+    sawn = {end: display.angle(angle) for end, angle in piece.saw_angles if angle}
+    sawn |= {end: " + ".join(map(display.angle, angles)) + " by template" for end, angles in piece.flat_cuts}
+    ends = [f"{end} {angle}" for end, angle in sorted(sawn.items())]
     return ", ".join([*ends, *(["after bending"] if ends and piece.is_bent else [])])
 
 

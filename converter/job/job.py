@@ -353,7 +353,7 @@ class Job:
     def setups(self) -> tuple[Setup, ...]:
         """The bender's set-up of every tube, in their order; sticks are cut to the long points of their copes."""
         from converter.bending.setup.setup import set_up
-        from converter.joints.model import length_changes
+        from converter.joints.model import flat_cuts_of_tubes, length_changes
 
         joints = self.joints if self.settings.coped else ()
         angles = {
@@ -362,7 +362,9 @@ class Job:
             if joint.saw_angle is not None
         }
         apart = {one.name: one.apart for one in self.copes.lengths} if self.settings.coped else {}
-        return tuple(set_up(self.tubes, self.shop, self.settings.feed_from, length_changes(joints), angles, apart))
+        setups = set_up(self.tubes, self.shop, self.settings.feed_from, length_changes(joints), angles, apart)
+        flats = flat_cuts_of_tubes(joints)
+        return tuple(replace(setup, flat_cuts=flats.get(setup.tube.name, ())) for setup in setups)
 
     @cached_property
     def parts(self) -> tuple[Part, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from converter.bending.setup.setup import Setup
 from converter.comparison.differences import Comparison, compare
@@ -20,6 +20,9 @@ from converter.quoting import quoted
 from converter.shop.model import Shop
 from converter.shop.test_bends import NewTest
 from converter.units import MM_PER
+
+#: Names told where there are more.
+_NAMED = 6
 
 
 @dataclass(frozen=True)
@@ -60,17 +63,91 @@ class TubeComparison:
         )
 
 
+@dataclass(frozen=True)
+class Comparisons:
+    """Made tubes against those of a job, each by itself.
+
+    Attributes:
+        source: file with the drawn ones.
+        tubes: those that were compared, in the order drawn.
+        not_measured: names of drawn tubes that nothing was measured of.
+        refused: why others could not be compared, by their names.
+    """
+
+    source: str
+    tubes: tuple[TubeComparison, ...]
+    not_measured: tuple[str, ...] = ()
+    refused: Mapping[str, OptionError] = field(default_factory=dict)
+
+
 def drawn_tube(job: Job) -> Tube:
     """The one tube that is shown.
 
     Raises:
-        OptionError: there are several, or it is a free curve.
+        OptionError: there are several, or it is a free curve, or has a corner without a radius.
     """
     tubes = job.shown.tubes
     if len(tubes) != 1:
-        names = ", ".join(quoted(tube.name) for tube in tubes[:6])
-        raise OptionError(f"{job.source} has {len(tubes)} tubes ({names}): pick the one that was made with --run NAME.")
-    return _with_table(tubes[0], job)
+        raise OptionError(
+            f"{job.source} has {len(tubes)} tubes ({_names(tubes)}): pick the one that was made with --run NAME."
+        )
+    return _bent(tubes[0], job)
+
+
+def names_text(names: Sequence[str]) -> str:
+    """Names of tubes, those beyond a few counted."""
+    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+    return ", ".join(map(quoted, names[:_NAMED])) + more
+
+
+def _names(tubes: Sequence[Tube]) -> str:
+    return names_text([tube.name for tube in tubes])
+
+
+def _bent(tube: Tube, job: Job) -> Tube:
+    if any(bend.clr is None for bend in tube.run.table.bends):
+        raise OptionError(
+            f"{quoted(tube.name)} has a sharp corner without a radius: give its die with --shop, or --clr LENGTH."
+        )
+    return _with_table(tube, job)
+
+
+def compare_file(job: Job, made: Job, limits: Limits | None, stops: Mapping[int, float]) -> Comparisons:
+    """Compare the tubes shown with those of another file: the only one of each, or those of the same name.
+
+    Args:
+        job: with the drawn tubes.
+        made: the other file.
+        limits: to judge by.
+        stops: of bends that were set otherwise than the set-up says; then one tube is shown.
+
+    Raises:
+        OptionError: nothing can be compared.
+    """
+    shown = job.shown.tubes
+    if len(shown) == 1 or stops:
+        tube = drawn_tube(job)
+        return Comparisons(job.source, (compare_tube(job, tube, measured_tube(made, tube).run.table, limits, stops),))
+    answers, not_measured, refused = [], [], {}
+    names = {folded(tube.name) for tube in made.tubes}
+    for tube in shown:
+        if folded(tube.name) not in names:
+            not_measured.append(tube.name)
+            continue
+        try:
+            table = measured_tube(made, _bent(tube, job)).run.table
+            answers.append(compare_tube(job, tube, table, limits))
+        except OptionError as error:
+            refused[tube.name] = error
+    if not answers and refused:
+        raise next(iter(refused.values()))
+    if not answers:
+        raise OptionError(
+            f"{job.source} has {len(shown)} tubes ({_names(shown)}), and {made.source} none of their names "
+            f"({_names(made.tubes)}): pick the one that was made with --run NAME, or name the made ones as the drawn "
+            "ones."
+        )
+    return Comparisons(job.source, tuple(answers), tuple(not_measured), refused)
 
 
 def measured_tube(job: Job, like: Tube) -> Tube:
@@ -88,10 +165,9 @@ def measured_tube(job: Job, like: Tube) -> Tube:
             "give the others other names."
         )
     if len(tubes) != 1 and not named:
-        names = ", ".join(quoted(tube.name) for tube in tubes[:6])
         raise OptionError(
-            f"{job.source} has {len(tubes)} tubes ({names}), and none is named {quoted(like.name)} as the drawn one: "
-            "leave the made one alone in its file, or name it so."
+            f"{job.source} has {len(tubes)} tubes ({_names(tubes)}), and none is named {quoted(like.name)} as the "
+            "drawn one: leave the made one alone in its file, or name it so."
         )
     return _with_table(tubes[0] if len(tubes) == 1 else named[0], job)
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from converter.geometry.vectors import Vec, cross, dot
 from converter.joints.cuts.flat import SQUARE as SQUARE_ANGLE
-from converter.joints.cuts.flat import from_square, long_side, plane_of
+from converter.joints.cuts.flat import from_square, long_side, plane_of, planes_of
 from converter.joints.cuts.saddle import STEP, Cut, HalfSpace, level_least, profile
 from converter.model.run import Tube
 from converter.model.section import Section
@@ -121,6 +121,17 @@ class Joint:
         """From square, for a saw: 0 for a cut square to the tube; None when no saw makes the cut."""
         return None if self.plane is None else from_square(self.plane, self.direction)
 
+    @cached_property
+    def flat_cuts(self) -> tuple[tuple[str, float], ...]:
+        """(mate, from square) of each saw cut of an end that several flats end; () for any other.
+
+        Each mate has its plane, and what lies ahead of any of them is sawn off.
+        """
+        if self.kind != SADDLE:
+            return ()
+        planes = planes_of(self.base)
+        return tuple((mate, from_square(one, self.direction)) for mate, one in zip(self.mates, planes, strict=False))
+
     @property
     def is_square(self) -> bool:
         """Whether it is cut square to the tube, so that it needs neither template nor set-up."""
@@ -201,6 +212,15 @@ class Joint:
         The longest point of metal counts, on the outside or at the bore.
         """
         return 0.0 - min(min(od, bore) for _, od, bore in self.profile)
+
+
+def flat_cuts_of_tubes(joints: Iterable[Joint]) -> dict[str, tuple[tuple[str, tuple[float, ...]], ...]]:
+    """By name of a tube its ends that several flats end, each with the degrees from square of its cuts."""
+    found: dict[str, dict[str, tuple[float, ...]]] = {}
+    for joint in joints:
+        if joint.flat_cuts:
+            found.setdefault(joint.tube, {})[joint.end] = tuple(angle for _, angle in joint.flat_cuts)
+    return {tube: tuple(sorted(ends.items())) for tube, ends in found.items()}
 
 
 def length_changes(joints: Iterable[Joint]) -> dict[tuple[str, str], float]:

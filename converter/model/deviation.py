@@ -55,6 +55,26 @@ def feet(points: Array, segment: Segment) -> Array:
     return on_circle
 
 
+def nearest(points: Array, segment: Segment) -> Array:
+    """The point of a bounded straight or arc that is nearest to each of points (n, 3); see `distances`."""
+    ends = np.array(segment.start), np.array(segment.end)
+    if isinstance(segment, Line):
+        d = ends[1] - ends[0]
+        size2 = float(d @ d)
+        s = np.clip(along_axis(points - ends[0], d) / size2, 0.0, 1.0) if size2 > 0.0 else np.zeros(len(points))
+        on_line: Array = ends[0] + s[:, None] * d
+        return on_line
+    reach = sub(segment.start, segment.center)
+    x, y = np.array(reach), np.array(cross(segment.normal, reach))
+    arm = points - np.array(segment.center)
+    turn = np.mod(np.arctan2(along_axis(arm, y), along_axis(arm, x)), 2.0 * np.pi)
+    on = np.array(segment.center) + np.multiply.outer(np.cos(turn), x) + np.multiply.outer(np.sin(turn), y)
+    is_nearer_start = ((points - ends[0]) ** 2).sum(axis=1) <= ((points - ends[1]) ** 2).sum(axis=1)
+    end = np.where(is_nearer_start[:, None], ends[0], ends[1])
+    on_arc: Array = np.where((turn <= radians(segment.angle))[:, None], on, end)
+    return on_arc
+
+
 def largest(proofs: Sequence[Array], segments: Sequence[Segment | None]) -> float:
     """Largest distance of each piece's vertices from its own segment or the ones beside it.
 

@@ -18,6 +18,7 @@ from converter.model.section import Section
 from converter.quoting import LONGEST_QUOTE, one_line, quoted, shortened
 from converter.shop.pipe import nominal
 from converter.shop.sections import parse_section
+from converter.shop.unit_key import unit_key_cure
 from converter.units import UNIT_CHOICES, parse_length, unit_name
 
 _LONGEST = 200
@@ -107,7 +108,9 @@ def read_table(raw: object, fields: Mapping[str, Field], place: Place) -> dict[s
     for key in raw:
         if key not in fields:
             near = get_close_matches(key.lower(), fields, 1, 0.6)
+            right = unit_key_cure(key, raw[key], fields)
             hint = f"did you mean {near[0]}?" if near else f"the keys known here are {', '.join(fields)}."
+            hint = f"{right}." if right else hint
             message = f"{place.file}: {one_line(place.key(key).path)} is not a known key: {hint}"
             raise ShopError(message, code="unknown-key", file=place.file, where=place.key(key).path)
     values = {}

@@ -158,6 +158,7 @@ def of_set_ups():
         (SHOP, tube((500, 0, 90, 120), (0, 90, 60, 120)), None),
         (with_dies(replace(DIE, max_angle=90.0), tests=tests), tube((500, 0, 90, 150)), None),
         (with_dies(DIE, tests=tests), tube((500, 0, 180, 150)), None),
+        (with_dies(DIE, tests=tests), tube((1, 0, 90, 150)), None),
         (with_dies(DIE, machine=replace(ROOM, max_length=900.0)), tube((500, 0, 90, 150)), None),
         (replace(with_dies(DIE), stock=(Stick(ROUND, None, 900.0),)), tube((500, 0, 90, 150)), None),
         (replace(with_dies(DIE), stock=(Stick(ROUND, None, 1240.0),), cutting=TRIMMED), tube((500, 0, 90, 150)), None),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
-from math import cos, dist, hypot, pi, radians, sin, tan
+from math import cos, dist, hypot, pi, radians, sin, sqrt, tan
 
 import pytest
 from bending_checks import orders
@@ -24,6 +24,7 @@ from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.shop.model import Die, Machine, Metal, Shop, Trial
 from converter.units import Display, parse_length, rounded_up
+from converter.words import room_text
 
 ROUND = Section("round", 40.0, 2.0)
 DIE = Die("R150", "round", 40.0, 150.0, clamp=90.0, between=90.0, tail=50.0, mark_offset=12.0)
@@ -219,6 +220,43 @@ def test_an_s_bend_that_springback_leaves_no_straight_is_made_with_none():
             lead = setup.extra(setup.feed_from)
             ends = bend_stick(setup.stick_length, orders(setup), [lead, lead + setup.length])
             assert dist(*ends) == pytest.approx(far, abs=1e-3)
+
+
+@pytest.mark.parametrize("end", ["A", "B"])
+def test_an_end_that_springback_leaves_no_straight_is_made_with_none(end):
+    """A radius of 153.333 takes 3.333 x tan 22.5 = 1.3807 mm of the 1 mm at end A: it comes out 0.38 mm further along.
+
+    Nothing was swept then, and the room was "not worked out" without a word.
+    """
+    setup = one([(1.0, 0.0, 45.0, 150.0)], 300.0, shop_of(tests=TESTS), end)
+    lacks = (460.0 / 3.0 - 150.0) * tan(radians(22.5)) - 1.0
+    (told,) = [f for f in setup.findings if f.code == "legs-shifted"]
+    assert (told.bend, told.end, told.severity, told.measured) == (1, "A", NOTE, pytest.approx(lacks, abs=1e-4))
+    assert told.message.endswith("made with none, the end comes out 0.38 mm further along than drawn.")
+    assert told.cure_in() == "Trim 0.38 mm more off that end, within the bend, if that matters."
+    assert setup.clearance is not None and setup.room_unknown == ""
+    assert "not worked out" not in room_text(setup, Display())
+    # off the machine, its extra trimmed: from end to end with legs to the corner as drawn, but for that
+    setback = 150.0 * tan(radians(22.5))
+    legs = 1.0 + lacks + setback, 300.0 + setback
+    far = sqrt(legs[0] ** 2 + legs[1] ** 2 + 2.0 * legs[0] * legs[1] * cos(pi / 4.0))
+    lead = setup.extra(setup.feed_from)
+    ends = bend_stick(setup.stick_length, orders(setup), [lead, lead + setup.length])
+    assert dist(*ends) == pytest.approx(far, abs=1e-3)
+    assert not [f for f in one([(2.0, 0.0, 45.0, 150.0)], 300.0, shop_of(tests=TESTS), end).findings
+                if f.code == "legs-shifted"]  # fmt: skip
+
+
+def test_why_the_room_is_not_worked_out_is_told():
+    overlap = one([(200.0, 0.0, 45.0, 150.0), (-5.0, 180.0, 45.0, 150.0)], 100.0, shop_of(tests=TESTS))
+    assert (overlap.clearance, overlap.room_unknown) == (None, "overlap")
+    assert room_text(overlap, Display()) == "not worked out: its bends overlap; put that right first"
+    bare = replace(overlap, tube=replace(overlap.tube, section=None))
+    assert bare.room_unknown == "section" and "no section is known" in room_text(bare, Display())
+    ring = replace(overlap, tube=replace(overlap.tube, run=replace(overlap.tube.run, closed=True)))
+    assert ring.room_unknown == "ring" and "closed ring" in room_text(ring, Display())
+    (step, other) = overlap.steps
+    assert replace(overlap, steps=(replace(step, stop=360.0), other)).room_unknown == "turn"
 
 
 def test_a_clamp_that_stays_needs_its_straight_after_springback():

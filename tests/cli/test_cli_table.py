@@ -53,6 +53,15 @@ def test_a_hook_as_json_keeps_the_contract(tmp_path, capsys):
     assert (tube["metal_length"], tube["dies"], tube["free_curves"]) == (None, ["M25"], [])
 
 
+def test_lengths_typed_in_inches_have_the_digits_of_what_they_are(tmp_path, capsys):
+    """0.007874 in are 0.2 mm, and 1.5 in 38.1 mm; JSON had 0.1999996 and 38.099999999999994."""
+    typed = ("--fit", "0.007874in", "--join", "0.0393701in", "--section", "1.5x0.095in")
+    outcome = run(capsys, "table", hook(tmp_path / "hook.dxf"), "--json", *typed)
+    tolerances, (tube,) = outcome.json["tolerances"], outcome.json["tubes"]
+    assert (tolerances["fit"], tolerances["join"]) == (0.2, 1.0)
+    assert (tube["section"]["od"], tube["section"]["wall"]) == (38.1, 2.413)
+
+
 def test_an_inch_drawing_is_shown_in_inches(tmp_path, capsys):
     """$INSUNITS 1: the same numbers are inches; 300 in are 7620 mm in JSON."""
     path = hook(tmp_path / "hook.dxf", unit=1)

@@ -6,6 +6,7 @@ import csv
 import io
 import re
 import tomllib
+from pathlib import Path
 
 import ezdxf
 import pytest
@@ -48,7 +49,7 @@ def rail(tmp_path):
 
 def test_what_is_typed_is_found_again_and_the_stop_corrected(capsys, rail):
     outcome = run(capsys, "compare", *rail, "--measured", "88.5:1", "--json")
-    document = outcome.json
+    document = outcome.json["tubes"][0]
     assert outcome.status == 1
     first, second = document["bends"]
     assert first["angle"]["off"] == pytest.approx(-1.5, abs=0.01)
@@ -99,13 +100,13 @@ def test_a_bend_table_typed_in_a_file_is_compared_from_either_end(capsys, rail, 
         writer = csv.DictWriter(stream, rows[0].keys())
         writer.writeheader()
         writer.writerows(rows)
-    document = run(capsys, "compare", rail[0], str(made), *rail[1:], "--json").json
+    document = run(capsys, "compare", rail[0], str(made), *rail[1:], "--json").json["tubes"][0]
     assert document["bends"][0]["angle"]["off"] == pytest.approx(1.0)
     assert document["bends"][1]["straight"]["off"] == pytest.approx(-4.0)
     # two corners moved: by hand, the leg loses 4 and gains R (tan(91/2) - tan(90/2))
     assert document["bends"][1]["leg"] == pytest.approx(-4.0 + 100.0 * (1.017607 - 1.0), abs=1e-3)
     run(capsys, "convert", *rail, "--reverse", "--to", "csv", "--out", str(tmp_path / "other"))
-    turned = run(capsys, "compare", rail[0], str(tmp_path / "other" / "rail.csv"), *rail[1:], "--json").json
+    turned = run(capsys, "compare", rail[0], str(tmp_path / "other" / "rail.csv"), *rail[1:], "--json").json["tubes"][0]
     assert turned["from_b"] is True
     assert turned["end_miss"] == pytest.approx(0.0, abs=1e-3)
 
@@ -120,14 +121,16 @@ def test_points_without_a_unit_are_measured_in_that_of_the_drawing(capsys, rail,
     doc.saveas(tmp_path / "inches.dxf")
     made = tmp_path / "made.csv"
     made.write_text("x,y,z\n0,0,0\n15.748,0,0\n15.748,23.622,0\n35.433,35.433,0\n", encoding="utf-8")
-    document = run(capsys, "compare", str(tmp_path / "inches.dxf"), str(made), *rail[1:], "--json").json
+    document = run(capsys, "compare", str(tmp_path / "inches.dxf"), str(made), *rail[1:], "--json").json["tubes"][0]
     assert document["end_miss"] == pytest.approx(0.0, abs=0.02)
 
 
 @pytest.mark.slow
 def test_a_solid_of_the_made_tube_is_compared(capsys, rail, tmp_path):
     run(capsys, "convert", *rail, "--to", "step", "--out", str(tmp_path / "made"))
-    document = run(capsys, "compare", rail[0], str(tmp_path / "made" / "rail.step"), *rail[1:], "--json").json
+    document = run(capsys, "compare", rail[0], str(tmp_path / "made" / "rail.step"), *rail[1:], "--json").json["tubes"][
+        0
+    ]
     assert document["best_fit"]["most"] == pytest.approx(0.0, abs=1e-3)
     assert document["within"] is True
 
@@ -155,7 +158,7 @@ def test_both_are_drawn(capsys, rail, tmp_path):
 
 def test_both_are_drawn_in_letters_and_on_a_sheet(capsys, rail, tmp_path):
     text = run(capsys, "compare", *rail, "--measured", "88.5:1").out
-    document = run(capsys, "compare", *rail, "--measured", "88.5:1", "--json").json
+    document = run(capsys, "compare", *rail, "--measured", "88.5:1", "--json").json["tubes"][0]
     picture = next(each for each in text.split("\n\n") if ". as drawn, from A to B; o" in each).splitlines()
     assert any("A" in line for line in picture[:-1]) and any("B" in line for line in picture[:-1])
     assert sum(line.count("o") for line in picture[:-1]) > 20
@@ -189,9 +192,78 @@ def test_two_made_tubes_of_one_name_are_said(capsys, rail, tmp_path):
     both = tmp_path / "both.csv"
     rows = "".join(f"{name},300,0,90,100\n{name},400,180,60,100\n{name},350,,,\n" for name in ("RAIL", "OTHER"))
     both.write_text("tube,feed_mm,rotation_deg,angle_deg,clr_mm\n" + rows, encoding="utf-8")
-    assert run(capsys, "compare", rail[0], str(both), *rail[1:], "--json").json["tube"] == "RAIL"
+    assert run(capsys, "compare", rail[0], str(both), *rail[1:], "--json").json["tubes"][0]["tube"] == "RAIL"
     both.write_text("tube,feed_mm,rotation_deg,angle_deg,clr_mm\n" + rows.replace("RAIL", "THIRD"), encoding="utf-8")
     assert "none is named" in failed(run(capsys, "compare", rail[0], str(both), *rail[1:]))
+
+
+FRAME = [(0, 0, 0), (400, 0, 0), (400, 600, 0), (900, 900, 0)]
+
+
+@pytest.fixture
+def frame(rail, tmp_path):
+    """Three tubes of the rail's shape, side by side; the arguments, the shop's among them."""
+    doc = ezdxf.new("R2010", units=4)
+    for i, name in enumerate(("LEFT", "RIGHT", "SPARE")):
+        points = [(x, y, z + 200.0 * i) for x, y, z in FRAME]
+        doc.modelspace().add_polyline3d(points, dxfattribs={"layer": name})
+    doc.saveas(tmp_path / "frame.dxf")
+    return [str(tmp_path / "frame.dxf"), *rail[1:]]
+
+
+def measured_tubes(path, rows):
+    """A bend table of tubes: name, angle of the first bend, and whether there is a second."""
+    lines = ["tube,feed_mm,rotation_deg,angle_deg,clr_mm"]
+    for name, angle, is_whole in rows:
+        lines += [f"{name},300,0,{angle},100"]
+        lines += [f"{name},442.265,180,59.036,100", f"{name},526.457,,,"] if is_whole else [f"{name},400,,,"]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return str(path)
+
+
+def test_several_tubes_are_compared_each_with_the_one_of_its_name(capsys, frame, tmp_path):
+    made = measured_tubes(tmp_path / "made.csv", [("left", 90, True), ("RIGHT", 88.5, True)])
+    outcome = run(capsys, "compare", frame[0], made, *frame[1:], "--json")
+    left, right = outcome.json["tubes"]
+    assert (left["tube"], right["tube"]) == ("LEFT", "RIGHT")
+    assert left["bends"][0]["angle"]["off"] == pytest.approx(0.0, abs=1e-6)
+    assert right["bends"][0]["angle"]["off"] == pytest.approx(-1.5, abs=1e-6)
+    assert outcome.json["not_measured"] == ["SPARE"] and outcome.json["refused"] == []
+    assert outcome.status == 1 and "not compared: 'SPARE'" in outcome.err
+    # each as if it were alone, and only those that were picked
+    alone = run(capsys, "compare", frame[0], made, *frame[1:], "--run", "RIGHT", "--json")
+    assert alone.json["tubes"] == [right] and alone.json["not_measured"] == []
+    both = run(capsys, "compare", frame[0], made, *frame[1:], "--run", "LEFT", "--run", "R*", "--json")
+    assert both.json["tubes"] == [left, right]
+    text = run(capsys, "compare", frame[0], made, *frame[1:]).out
+    assert text.index("LEFT") < text.index("RIGHT") and text.count("Held at end A") == 2
+    sheet = tmp_path / "both.pdf"
+    run(capsys, "compare", frame[0], made, *frame[1:], "--sheet", sheet)
+    first, second = (" ".join(page.extract_text().split()) for page in PdfReader(sheet).pages)
+    assert "LEFT: as made against as drawn" in first
+    assert "RIGHT: as made against as drawn" in second
+    shop = frame[frame.index("--shop") + 1]
+    before = len(tomllib.loads(Path(shop).read_text(encoding="utf-8"))["test"])
+    run(capsys, "compare", frame[0], made, *frame[1:], "--learn")
+    assert len(tomllib.loads(Path(shop).read_text(encoding="utf-8"))["test"]) == before + 4
+
+
+def test_of_several_tubes_what_cannot_be_compared_is_said_beside_the_others(capsys, frame, tmp_path):
+    made = measured_tubes(tmp_path / "made.csv", [("LEFT", 90, True), ("RIGHT", 90, False)])
+    outcome = run(capsys, "compare", frame[0], made, *frame[1:], "--json")
+    assert outcome.status == 2
+    assert [tube["tube"] for tube in outcome.json["tubes"]] == ["LEFT"]
+    (refused,) = outcome.json["refused"]
+    assert refused["tube"] == "RIGHT" and "not one shape" in refused["message"]
+    assert "RIGHT' was drawn with 2 bends and the made tube has 1 bend" in " ".join(outcome.err.split())
+    picture = tmp_path / "miss.svg"
+    other = measured_tubes(tmp_path / "all.csv", [("LEFT", 90, True), ("RIGHT", 90, True)])
+    wrong = failed(run(capsys, "compare", frame[0], other, *frame[1:], "--picture", picture))
+    assert "--picture draws one tube" in wrong and not picture.exists()
+    assert "pick the one that was made" in failed(run(capsys, "compare", *frame, "--measured", "88:1"))
+    assert "pick the one that was made" in failed(run(capsys, "compare", frame[0], other, *frame[1:], "--stops", "9:1"))
+    alien = measured_tubes(tmp_path / "alien.csv", [("THIRD", 90, True), ("FOURTH", 90, True)])
+    assert "none of their names ('THIRD', 'FOURTH')" in failed(run(capsys, "compare", frame[0], alien, *frame[1:]))
 
 
 def failed_after_text(outcome):
@@ -224,11 +296,11 @@ def test_a_mirror_image_has_no_settings_for_the_next_piece(capsys, rail, tmp_pat
         lines = [f"{x},{y},{sign * z},{0 if i in (0, 4) else 100}" for i, (x, y, z) in enumerate(rows)]
         (tmp_path / f"{name}.csv").write_text("\n".join(["x_mm,y_mm,z_mm,clr_mm", *lines]), encoding="utf-8")
     rail[0] = str(tmp_path / "rail.dxf")
-    right = run(capsys, "compare", rail[0], tmp_path / "made.csv", *rail[1:], "--json").json
+    right = run(capsys, "compare", rail[0], tmp_path / "made.csv", *rail[1:], "--json").json["tubes"][0]
     # corner points with the die's radius: nothing was measured to be off, so nothing moves
     assert [step["mark_next"] for step in right["next"]] == pytest.approx([step["mark"] for step in right["next"]])
     assert len(right["next"]) == 3 and not right["mirrored"]
-    mirror = run(capsys, "compare", rail[0], tmp_path / "mirror.csv", *rail[1:], "--json").json
+    mirror = run(capsys, "compare", rail[0], tmp_path / "mirror.csv", *rail[1:], "--json").json["tubes"][0]
     assert mirror["mirrored"] and mirror["next"] == []
     text = " ".join(run(capsys, "compare", rail[0], tmp_path / "mirror.csv", *rail[1:]).out.split())
     assert "What to set for the next piece is not told until that is cleared up" in text

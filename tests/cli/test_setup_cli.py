@@ -53,7 +53,7 @@ def test_the_contract(tmp_path, capsys, shop):
     assert document["schema"] == "elbowroom/setup/1"
     (tube,) = document["tubes"]
     assert tube.keys() >= TUBE_KEYS
-    assert tube["clearance"].keys() == {"least", "bend", "against"}
+    assert tube["clearance"].keys() == {"least", "bend", "against", "unknown"}
     (bend,) = tube["bends"]
     assert bend.keys() >= BEND_KEYS
     radius = 100.0 * 92.0 / 90.0

@@ -424,7 +424,8 @@ def test_every_text_and_every_cure_of_theirs_has_a_scene():
     codes = {key[0] for key in SCENES}
     texts = {(code, variant) for code in codes for variant in CODES[code].says}
     assert {key[:2] for key in SCENES} == texts - NOT_MET
-    cures = {(code, name) for code in codes for name in CODES[code].cures if name not in CODES[code].says}
+    named = {(code, name) for code in codes for name in CODES[code].cures if name not in CODES[code].says}
+    cures = {key for key in named if not key[1].endswith(" each")}  # of several: tests/findings/test_together.py
     assert {(key[0], key[2]) for key in SCENES if len(key) > 2} >= cures
     theirs = ("joint-", "cope-", "hole-saw-", "mate-", "end-eaten", "tube-through", "tube-cr", "tube-cl", "tube-near")
     assert codes == {code for code in CODES if code.startswith(theirs)}

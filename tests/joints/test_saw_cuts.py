@@ -2,19 +2,27 @@
 
 from dataclasses import replace
 from itertools import pairwise
-from math import cos, pi, radians, sin, sqrt, tan
+from math import atan2, cos, degrees, pi, radians, sin, sqrt, tan
 
+import ezdxf
+import numpy as np
 import pytest
-from copes import find_joints, straight
+from command_line import run
+from copes import find_joints, straight, surface_points
+from pypdf import PdfReader
 from tubes import run_of, tube_of
 
 from converter.geometry.vectors import within_half_turn
 from converter.job.job import Job
 from converter.joints.cope import cope_frame
 from converter.model.bends import Placement
+from converter.model.run import Tube
 from converter.model.section import Section
 from converter.shop.job_file import job_from_text
+from converter.shop.load import demo_shop
 from converter.shop.model import Shop
+from converter.units import Display
+from converter.words import saw_cut_text
 
 BOX = Section("square", 50.0, 3.0, corner=6.0)
 SMALL = Section("square", 30.0, 2.0, corner=4.0)
@@ -280,3 +288,63 @@ def test_of_a_coped_square_tube_the_middle_of_its_long_flat_leads():
     found, _ = joints_of(runner, straight("LEG", (0.0, 0.0, 0.0), (0.0, 0.0, 400.0), BOX))
     leg = found["LEG", "A"]
     assert abs(leg.zero_direction[1]) == pytest.approx(1.0) and leg.long_phi == pytest.approx(0.0, abs=1e-6)
+
+
+def corner_brace() -> list[Tube]:
+    """A brace that lands in the corner of a rail and a post of 40 x 40, and a round one beside, that is coped there."""
+    box = Section("square", 40.0, 2.0, corner=4.0)
+    return [
+        straight("RAIL", (-500, 0, 0), (800, 0, 0), box),
+        straight("POST", (0, 0, 0), (0, 0, 800), box),
+        straight("BRACE", (0, 0, 0), (500, 0, 400), box),
+        straight("PIPE", (0, 0, 0), (-400, 0, 500), Section("round", 30.0, 2.0)),
+    ]
+
+
+def test_an_end_that_two_flats_end_is_told_by_both_saw_cuts():
+    """By hand: 500 across and 400 up is 38.66° to the rail: 51.34° from square along its flat, 38.66° along the post's.
+
+    Each point of the cut lies on the one flat or the other (z = 20 or x = 20), and both have some.
+    """
+    joints, _ = find_joints(corner_brace(), None)
+    brace = next(joint for joint in joints if (joint.tube, joint.end) == ("BRACE", "A"))
+    lean = degrees(atan2(400.0, 500.0))
+    assert brace.flat_cuts == (("RAIL", pytest.approx(90.0 - lean)), ("POST", pytest.approx(lean)))
+    assert brace.saw_angle is None
+    phi = np.arange(0.0, 360.0, 1.0)
+    points = surface_points(brace.cut, phi)
+    on_rail, on_post = np.abs(points[:, 2] - 20.0) < 1e-6, np.abs(points[:, 0] - 20.0) < 1e-6
+    assert (on_rail | on_post).all() and on_rail.sum() > 90 and on_post.sum() > 90
+    text = "saw cuts 51.34° along RAIL and 38.66° along POST, from square, by the template"
+    assert saw_cut_text(brace, Display()) == text
+
+    def told_of_brace(tubes):
+        return [f.variant for f in cope_frame(tubes, demo_shop()).findings if f.tube == "BRACE" and "saw" in f.code]
+
+    assert told_of_brace(corner_brace()) == []
+    # round tube is cut along these flats as well; a round mate is no flat
+    pipe = next(joint for joint in joints if (joint.tube, joint.end) == ("PIPE", "A"))
+    assert [mate for mate, _ in pipe.flat_cuts] == list(pipe.mates) and len(pipe.mates) == 2
+    tubes = corner_brace()
+    tubes[1] = straight("POST", (0, 0, 0), (0, 0, 800), Section("round", 40.0, 2.0))
+    joints, _ = find_joints(tubes, None)
+    brace = next(joint for joint in joints if (joint.tube, joint.end) == ("BRACE", "A"))
+    assert brace.flat_cuts == () and "by the template" not in saw_cut_text(brace, Display())
+    assert told_of_brace(tubes) == ["several"]
+
+
+def test_set_up_and_cutting_list_tell_both_saw_cuts(tmp_path, capsys):
+    doc = ezdxf.new("R2010", units=4)
+    for tube in corner_brace()[:3]:
+        doc.modelspace().add_line(tube.run.start, tube.run.end, dxfattribs={"layer": tube.name})
+    doc.saveas(tmp_path / "corner.dxf")
+    given = [str(tmp_path / "corner.dxf"), "--section", "40x40x2mm", "--metal", "mild steel"]
+    text = " ".join(run(capsys, "setup", *given, "--run", "BRACE").out.split())
+    assert "Cut end A to its template, by 2 saw cuts, 51.34° and 38.66° from square: the long point of the cut" in text
+    setup = next(t for t in run(capsys, "setup", *given, "--json").json["tubes"] if t["name"] == "BRACE")
+    assert setup["flat_cuts"] == {"A": [pytest.approx(51.3402, abs=1e-4), pytest.approx(38.6598, abs=1e-4)]}
+    cope = next(j for j in run(capsys, "cope", *given, "--json").json["joints"] if j["tube"] == "BRACE")
+    assert [(cut["mate"], round(cut["angle"], 2)) for cut in cope["flat_cuts"]] == [("RAIL", 51.34), ("POST", 38.66)]
+    run(capsys, "cutlist", *given, "--bar", "6000mm", "--to", "pdf", "--out", tmp_path)
+    paper = "".join(page.extract_text() for page in PdfReader(tmp_path / "corner-cutlist.pdf").pages)
+    assert "A 51.34° + 38.66° by template" in " ".join(paper.split())

@@ -131,3 +131,44 @@ def test_what_nobody_can_tell_keeps_the_parsers_own_words():
 )  # fmt: skip
 def test_values_that_are_wrong_are_told_with_what_to_write(right, typed, says):
     assert says in message(FILE.replace(right, typed))
+
+
+@pytest.mark.parametrize(("table", "typed", "cure"), [
+    ("die", "clr_in = 4.5", 'write clr = "4.5in"'),
+    ("die", "clr_mm = 114.3", 'write clr = "114.3mm"'),
+    ("die", "od_mm = 38", 'write od = "38mm"'),
+    ("die", 'clamp_inches = "3 1/2"', 'write clamp = "3 1/2in"'),
+    ("die", "rectangle_in = [2, 1]", 'write rectangle = ["2in", "1in"]'),
+    ("die", "max_angle_deg = 120", "write max_angle = 120"),
+    ("machine", 'max_length_ft = 24', 'write max_length = "24ft"'),
+    ("machine", 'pivot_height_m = 0.9', 'write pivot_height = "0.9m"'),
+    ("test", "wall_in = 0.12", 'write wall = "0.12in"'),
+    ("stock", "length_ft = 20", 'write length = "20ft"'),
+    ("stock", 'section_mm = "25x2"', 'write section = "25x2mm"'),
+    ("hole_saw", "size-in = 1.75", 'write size = "1.75in"'),
+    # 46 ksi are 317.2 MPa, 29 Msi 199.9 GPa, 0.284 lb/in3 7861 kg/m3 (NIST SP 811: 1 psi is 6894.757 Pa)
+    ("metal", "yield_ksi = 46", "write yield_mpa = 317.2"),
+    ("metal", "tensile_psi = 58000", "write tensile_mpa = 399.9"),
+    ("metal", "yield_strength_ksi = 46", "write yield_mpa = 317.2"),
+    ("metal", "modulus_msi = 29", "write modulus_gpa = 199.9"),
+    ("metal", "modulus_mpa = 200000", "write modulus_gpa = 200"),
+    ("metal", "density_lb_in3 = 0.284", "write density = 7861 (it is in kg/m³)"),
+    ("metal", "density_g_cm3 = 7.85", "write density = 7850 (it is in kg/m³)"),
+    ("metal", "elongation_percent = 20", "write elongation = 20"),
+    # a unit that is none, a value that is no length
+    ("die", "clr_x = 4.5", "did you mean clr?"),
+    ("die", "clr_in = true", "did you mean clr?"),
+    ("metal", 'yield_ksi = "high"', "did you mean yield_mpa?"),
+    ("die", "clr_in = inf", "did you mean clr?"),
+])  # fmt: skip
+def test_a_key_that_bears_its_unit_is_told_by_what_to_write(table, typed, cure):
+    heading = f"[{table}]" if table == "machine" else f"[[{table}]]"
+    with pytest.raises(ShopError) as caught:
+        shop_from_text(f'units = "mm"\n[shop]\nname = "X"\n{heading}\n{typed}\n', "shop.toml")
+    assert f"is not a known key: {cure}" in caught.value.message
+    if cure.startswith("write") and "(" not in cure:
+        # what is to be written is taken; what else belongs there may be missing
+        try:
+            shop_from_text(f'units = "in"\n[shop]\nname = "X"\n{heading}\n{cure.removeprefix("write ")}\n', "shop.toml")
+        except ShopError as error:
+            assert "is missing" in error.message, error.message

@@ -156,10 +156,23 @@ class _Findings:
                 )
 
     def shifted(self) -> Iterator[Finding]:
-        """Bends without any straight left between them, whose legs come out further apart than drawn."""
+        """Bends without any straight left beside them, whose legs or ends come out further along than drawn."""
         lacks = {frozenset((self._bend(lack.bend), self._bend(lack.other))) for lack in self.setup.plan.lacks}
         for i, excess in enumerate(self.setup.excess):
-            if excess > PAST_LENGTH and {i, i + 1} not in lacks:
+            if excess <= PAST_LENGTH or {i, i + 1} in lacks:
+                continue
+            if i in (0, len(self.run.table.bends)):
+                end = "A" if i == 0 else "B"
+                yield self._finding(
+                    "legs-shifted",
+                    max(i, 1),
+                    {"excess": excess},
+                    variant="end",
+                    end=end,
+                    measured=excess,
+                    severity=NOTE,
+                )
+            else:
                 yield self._finding(
                     "legs-shifted",
                     i + 1,

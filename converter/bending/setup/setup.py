@@ -109,12 +109,13 @@ class Setup:
             (negative: stops before them); 0 where an end is cut square at the centerline's end.
         coped: the ends that are cut to fit, of 'A' and 'B'.
         machine: that it is set up on.
-        excess: by how much springback takes more than the straight before each bend of the table has, mm; 0 for most.
+        excess: by how much springback takes more than each straight of the table has, the tail last, mm; 0 for most.
         lacking: what the bends lack where there are no steps: 'radius' (a corner), 'curve' (no straights and arcs),
             'die' (no section, so no die); '' for nothing.
         saw_angles: of those that a saw cuts, from square, degrees, 0 for a square cut: (end, angle).
         long_points_apart: of a straight tube that is sawn at a slant at both ends, the angle from the long point of
             end A to that of end B, right-hand positive about the way from A to B, degrees; else None.
+        flat_cuts: of ends that several flats end, so that as many saw cuts make them: (end, degrees from square).
     """
 
     tube: Tube
@@ -134,11 +135,26 @@ class Setup:
     lacking: str = ""
     saw_angles: tuple[tuple[str, float], ...] = ()
     long_points_apart: float | None = None
+    flat_cuts: tuple[tuple[str, tuple[float, ...]], ...] = ()
 
     @property
     def clearance(self) -> Clearance | None:
         """The least room while it is bent, or None when that could not be worked out."""
         return None if self.room is None else self.room.clearance
+
+    @property
+    def room_unknown(self) -> str:
+        """Why the least room is not known: 'section' (none is), 'ring', 'overlap' (of bends), 'turn' (past a full one).
+
+        '' where it is known, or there are no steps.
+        """
+        if self.room is not None or not self.steps:
+            return ""
+        if self.tube.section is None:
+            return "section"
+        if self.tube.run.closed:
+            return "ring"
+        return "turn" if any(step.stop >= 360.0 for step in self.steps) else "overlap"
 
     @property
     def stick_length(self) -> float:

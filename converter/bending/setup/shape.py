@@ -8,8 +8,8 @@ straight of the finished tube lies on the line it was drawn on and both ends are
 the straights shrink by ``(R S / T - R drawn) tan(T / 2)`` on each side of the bend. A bend of 170 degrees
 or more keeps its outermost point instead (`converter.reducer.refit`).
 
-A straight between two bends cannot shrink below nothing. One that would is made with nothing, and what follows it
-lies further along by what springback takes more than it has (`held`).
+No straight can shrink below nothing. One that would is made with nothing, and what follows it, or an end, lies further
+along by what springback takes more than it has (`held`).
 """
 
 from __future__ import annotations
@@ -78,7 +78,7 @@ class BentShape:
         starts: where each bend starts on the stick (without extra), from the end fed first, mm.
         length: stick that the tube takes from end to end as cut (without extra), mm.
         rolls: degrees from the first bend's plane to each bend's, not wrapped.
-        excess: by how much springback takes more than the straight before each bend has, from end A, mm; 0 for most.
+        excess: by how much springback takes more than each straight has, from end A, the tail last, mm; 0 for most.
     """
 
     from_a: BendTable
@@ -116,7 +116,7 @@ def seen_from(from_a: BendTable, excess: tuple[float, ...], made: Sequence[Machi
 
 
 def held(table: BendTable, made: Sequence[MachineBend]) -> tuple[BendTable, tuple[float, ...]]:
-    """The table on the radii that come out, no straight between bends below nothing for springback's sake.
+    """The table on the radii that come out, no straight below nothing for springback's sake.
 
     Straights that overlap already as drawn, or on the dies' radii, stay below zero: no bending makes those.
 
@@ -125,11 +125,12 @@ def held(table: BendTable, made: Sequence[MachineBend]) -> tuple[BendTable, tupl
         made: one per bend, from end A.
 
     Returns:
-        The table, and by how much springback takes more than the straight before each bend has, mm.
+        The table, and by how much springback takes more than each straight has, the tail last, mm.
     """
     bent = on_radii(table, _radii(table, made))[0]
-    excess = [0.0] * len(table.bends)
-    if min(bent.straights[1:-1], default=0.0) >= 0.0:
+    straights = list(bent.straights)
+    excess = [0.0] * len(straights)
+    if min(straights) >= 0.0:
         return bent, tuple(excess)
     dies = {
         i: one.seat.die.clr
@@ -137,12 +138,11 @@ def held(table: BendTable, made: Sequence[MachineBend]) -> tuple[BendTable, tupl
         if one.seat.die is not None and die_for_bend(bend, (one.seat.die,)) is None
     }
     unsprung = on_radii(table, dies)[0].straights
-    bends = list(bent.bends)
-    for i in range(1, len(bends)):
-        if bends[i].feed < 0.0 <= unsprung[i] + _ROUNDING:
-            excess[i] = -bends[i].feed
-            bends[i] = replace(bends[i], feed=0.0)
-    return BendTable(tuple(bends), bent.tail), tuple(excess)
+    for i, straight in enumerate(straights):
+        if straight < 0.0 <= unsprung[i] + _ROUNDING:
+            excess[i], straights[i] = -straight, 0.0
+    bends = tuple(replace(bend, feed=feed) for bend, feed in zip(bent.bends, straights, strict=False))
+    return BendTable(bends, straights[-1]), tuple(excess)
 
 
 def as_cut(table: BendTable, cope_a: float, cope_b: float) -> BendTable:

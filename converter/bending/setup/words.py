@@ -8,14 +8,14 @@ needs it, and trimmed back to them), bent, and coped last.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import floor
 
 from converter.bending.setup.machine_steps import arcs_within, wrapped
 from converter.bending.setup.setup import Setup, Step
-from converter.findings.wording import listed
+from converter.findings.wording import counted, listed
 from converter.quoting import quoted
 from converter.shop.sections import describe
 from converter.units import MM_PER, Display, rounded_up
@@ -315,7 +315,8 @@ class SetupView:
                 at = f"{self._finer(over)} inside {at} (that much it was rounded up)"
             angle, place = self.saw_angle(end), self.cope_place(end)
             if angle is None:
-                found.append(f"Cut end {end} to its template: the long point of the cut is {at}, {place}.")
+                cuts = flat_cuts_words(dict(self.setup.flat_cuts).get(end, ()), self.display)
+                found.append(f"Cut end {end} to its template{cuts}: the long point of the cut is {at}, {place}.")
             else:
                 side = self._side() if end == "B" else ""
                 found.append(saw_words(end, angle, at, f"{place}{side}", self.display))
@@ -332,6 +333,13 @@ class SetupView:
             return ", on the side of the tube opposite to that of end A"
         way = "clockwise" if apart > 0.0 else "counter-clockwise"
         return f", {self.display.angle(abs(apart))} {way} from that of end A, seen from end A toward end B"
+
+
+def flat_cuts_words(angles: Sequence[float], display: Display) -> str:
+    """What makes an end that several flats end: ``, by 2 saw cuts, 51.34° and 38.66° from square``; else ''."""
+    if not angles:
+        return ""
+    return f", by {counted(len(angles), 'saw cut')}, {listed([display.angle(one) for one in angles])} from square"
 
 
 def saw_words(end: str, angle: float, at: str, place: str, display: Display, later: str = "") -> str:

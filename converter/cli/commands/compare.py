@@ -15,7 +15,8 @@ from converter.errors import OptionError
 from converter.quoting import quoted
 
 if TYPE_CHECKING:
-    from converter.job.made_tubes import TubeComparison
+    from converter.job import Job
+    from converter.job.made_tubes import Comparisons
     from converter.settings import Settings
 
 
@@ -58,7 +59,7 @@ _measured = options.grouped(
     short_help="Compare a made tube with the drawn one; what to set for the next piece.",
     epilog=options.example(
         "elbowroom compare rail.dxf measured.csv --shop myshop.toml --section 1.75x0.120in",
-        "elbowroom compare frame.dxf made.step --run RAIL-2 --tolerance iso2768-c --picture miss.svg",
+        "elbowroom compare frame.dxf made.step --run 'RAIL*' --tolerance iso2768-c --sheet miss.pdf",
         "elbowroom compare rail.dxf --measured 88.5:1,91:2 --straights 12in:1 --shop myshop.toml --learn",
         reads=True,
     ),
@@ -90,11 +91,12 @@ def compare(
     settings: Settings,
     console: Console,
 ) -> int:
-    """Lay the tube that was made on the one of NOMINAL, and say how they differ.
+    """Lay the tubes that were made on those of NOMINAL, and say how they differ.
 
-    MEASURED is anything that can be read: a bend table or points typed in (CSV), a STEP or mesh of the made tube; or
-    type what protractor and tape say with --measured, --rotations and --straights, the rest being right. Either end
-    may come first. Exit status 1 means that something is off by more than the limits allow.
+    MEASURED is anything that can be read: a bend table or points typed in (CSV), a STEP or mesh of what was made. Of
+    several tubes each is compared with the one of its name (--run picks some). Or type what protractor and tape say of
+    one tube with --measured, --rotations and --straights, the rest being right. Either end may come first. Exit
+    status 1 means that something is off by more than the limits allow.
     """
     has_typed = bool(typed.angles or typed.rotations or typed.straights)
     if (made is None) != has_typed:
@@ -106,46 +108,67 @@ def compare(
     if learn and settings.shop is None:
         raise OptionError("--learn writes into your shop file: name it with --shop FILE.")
     with console.progress(f"comparing {nominal}"):
-        answer = _answer(nominal, made, typed, tolerance, settings)
+        job, answers = _answers(nominal, made, typed, tolerance, settings)
+    if picture is not None and len(answers.tubes) > 1:
+        raise OptionError(
+            f"--picture draws one tube, and {len(answers.tubes)} are compared: pick one with --run NAME, or write a "
+            "sheet of all with --sheet FILE.pdf."
+        )
     made_of = "what was typed" if made is None else made
     if console.as_json:
         from converter.exporters.data.compare_json import compare_document
 
-        console.json(compare_document(answer, made_of))
+        console.json(compare_document(answers, made_of))
     else:
         from converter.cli.screens.compare import comparison_text
 
-        console.result(comparison_text(answer, made_of, answer.job.display))
+        console.result("\n\n\n".join(comparison_text(answer, made_of, job.display) for answer in answers.tubes))
+    from converter.job.made_tubes import names_text
+
+    if answers.not_measured:
+        console.say(f"Not in {made_of}, and not compared: {names_text(answers.not_measured)}.")
+    for name, error in answers.refused.items():
+        console.say(f"{quoted(name)} was not compared: {error.message}")
     if picture is not None:
         from converter.exporters.pictures.comparison import comparison_picture
         from converter.exporters.pictures.files import write_one
 
-        shown = comparison_picture(answer.comparison, answer.tube.name, answer.job.display)
-        console.say(f"drawn in {write_one(shown, picture, answer.job, force=force)}")
+        (answer,) = answers.tubes
+        shown = comparison_picture(answer.comparison, answer.tube.name, job.display)
+        console.say(f"drawn in {write_one(shown, picture, job, force=force)}")
     if sheet is not None:
         from converter.exporters.sheet.pdf.comparison import write_comparison
 
-        console.say(f"sheet in {write_comparison(answer, made_of, sheet, force=force)}")
+        console.say(f"sheet in {write_comparison(job, answers.tubes, made_of, sheet, force=force)}")
     if learn:
-        _record(answer, str(settings.shop), console)
-    return 1 if answer.comparison.excesses else 0
+        _record(answers, str(settings.shop), console)
+    if answers.refused:
+        return 2
+    return 1 if any(answer.comparison.excesses for answer in answers.tubes) else 0
 
 
-def _answer(
+def _answers(
     nominal: str, made: str | None, typed: MeasuredChoices, tolerance: str | None, settings: Settings
-) -> TubeComparison:
+) -> tuple[Job, Comparisons]:
     """Read both, and compare."""
     from dataclasses import replace
 
     from converter.job import open_job
-    from converter.job.made_tubes import compare_tube, drawn_tube, limits_named, measured_tube, typed_table
+    from converter.job.made_tubes import (
+        Comparisons,
+        compare_file,
+        compare_tube,
+        drawn_tube,
+        limits_named,
+        typed_table,
+    )
     from converter.units import parse_length
 
     job = open_job(nominal, settings)
     limits = limits_named(tolerance, job.shop)
-    tube = drawn_tube(job)
     stops = _numbered("--stops", typed.stops, _degrees)
     if made is None:
+        tube = drawn_tube(job)
         unit = job.drawing.read_as
         table = typed_table(
             job.shown.setup_of[tube.name],
@@ -154,19 +177,14 @@ def _answer(
             _numbered("--straights", typed.straights, lambda text: parse_length(text, unit)),
             stops,
         )
-    else:
-        # the made tube is as it is: neither the job file nor another radius speaks of it; what names no unit was
-        # measured in the drawing's
-        read = replace(settings.read, shop_units=job.drawing.read_as)
-        own = replace(settings, read=read, runs=(), job=None, refit=False, clr=None, reverse=False)
-        other = open_job(made, own)
-        job.note_files(other.inputs)
-        table = measured_tube(other, tube).run.table
-    if any(bend.clr is None for bend in tube.run.table.bends):
-        raise OptionError(
-            f"{quoted(tube.name)} has a sharp corner without a radius: give its die with --shop, or --clr LENGTH."
-        )
-    return compare_tube(job, tube, table, limits, stops)
+        return job, Comparisons(job.source, (compare_tube(job, tube, table, limits, stops),))
+    # the made tubes are as they are: neither the job file nor another radius speaks of them; what names no unit was
+    # measured in the drawing's
+    read = replace(settings.read, shop_units=job.drawing.read_as)
+    own = replace(settings, read=read, runs=(), job=None, refit=False, clr=None, reverse=False)
+    other = open_job(made, own)
+    job.note_files(other.inputs)
+    return job, compare_file(job, other, limits, stops)
 
 
 def _numbered(option: str, typed: Sequence[str], read: Callable[[str], float]) -> dict[int, float]:
@@ -204,13 +222,13 @@ def _degrees(text: str) -> float:
     return value
 
 
-def _record(answer: TubeComparison, shop: str, console: Console) -> None:
+def _record(answers: Comparisons, shop: str, console: Console) -> None:
     """Write what was learned into the shop file."""
     from converter.shop.test_bends import record
 
-    tests = answer.test_bends()
+    tests = [test for answer in answers.tubes for test in answer.test_bends()]
     if not tests:
-        raise OptionError("Nothing was learned: no bend of the tube has a die of the shop.")
+        raise OptionError("Nothing was learned: no bend has a die of the shop.")
     before = record(shop, tests)
     console.say(
         f"Recorded {len(tests)} test bend{'s' if len(tests) > 1 else ''} in {shop}; {before} says what it said before."

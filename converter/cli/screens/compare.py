@@ -20,7 +20,6 @@ from converter.comparison.words import (
     verdict_text,
 )
 from converter.job.made_tubes import TubeComparison
-from converter.model.run import Tube
 from converter.quoting import one_line
 from converter.units import Display
 
@@ -29,7 +28,7 @@ _ROWS = 16
 
 
 def comparison_text(answer: TubeComparison, made_of: str, display: Display) -> str:
-    """The whole page.
+    """All of one tube.
 
     Args:
         answer: the comparison.
@@ -37,7 +36,8 @@ def comparison_text(answer: TubeComparison, made_of: str, display: Display) -> s
         display: how lengths are shown.
     """
     found = answer.comparison
-    blocks = [titled(_title(answer.tube), f"as drawn in {one_line(answer.job.source)}, as made in {one_line(made_of)}")]
+    name = one_line(answer.tube.name)
+    blocks = [titled(name, f"as drawn in {one_line(answer.job.source)}, as made in {one_line(made_of)}")]
     blocks.append(
         f"{Grid(list(DIFFERENCE_HEADS), difference_rows(found, display)).text()}\n"
         + fill(difference_sentence(display), "  ")
@@ -49,10 +49,6 @@ def comparison_text(answer: TubeComparison, made_of: str, display: Display) -> s
     if answer.steps:
         blocks.append(_next_text(answer, display))
     return "\n\n".join(blocks)
-
-
-def _title(tube: Tube) -> str:
-    return one_line(tube.name)
 
 
 def _next_text(answer: TubeComparison, display: Display) -> str:
@@ -68,7 +64,7 @@ def _drawn(answer: TubeComparison) -> str:
     from converter.exporters.pictures.comparison import magnified, sides
 
     times = magnified(answer.comparison)
-    drawn, made = sides(answer.comparison, times)[0]
+    drawn, made = (points[:-1] for points in sides(answer.comparison, times)[0])
     every = [*drawn, *made]
     low = [min(float(point[i]) for point in every) for i in (0, 1)]
     spans = [max(float(point[i]) for point in every) - low[i] for i in (0, 1)]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from converter.cli.screens.grid import cells, fill
 from converter.cli.screens.page import bold, coloured, faint, tinted
 from converter.findings import ERROR, NOTE, WARNING, Finding
-from converter.findings.wording import grouped, listed, message, place_of
+from converter.findings.wording import cure, grouped, listed, message, place_of
 from converter.model.drawing import Ignored
 from converter.quoting import one_line, shortened
 from converter.units import Display
@@ -33,14 +33,14 @@ def finding_text(alike: Sequence[Finding], display: Display, *, details: bool = 
     """
     finding = alike[0]
     label = finding.severity.ljust(_LABEL)
-    after = [one_line(finding.cure_in(display))]
+    after = [one_line(cure(alike, display))]
     if details:
         after.append(f"[{', '.join(_details(finding))}]")
     lines = fill(one_line(message(alike, display)), label)
     if coloured():
         lines = tinted(label.rstrip(), _COLOURS[finding.severity]) + _placed(lines[len(label.rstrip()) :], alike)
-    cure = " ".join(word for word in after if word)
-    return f"{lines}\n{fill(cure, ' ' * _LABEL)}" if cure else lines
+    below = " ".join(word for word in after if word)
+    return f"{lines}\n{fill(below, ' ' * _LABEL)}" if below else lines
 
 
 def _placed(text: str, alike: Sequence[Finding]) -> str:

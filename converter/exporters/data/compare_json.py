@@ -1,25 +1,33 @@
-"""A made tube against the drawn one as JSON: ``elbowroom/compare/1`` (docs/compare.md)."""
+"""Made tubes against the drawn ones as JSON: ``elbowroom/compare/2`` (docs/compare.md)."""
 
 from __future__ import annotations
 
 from dataclasses import asdict
 from typing import Any
 
-from converter.job.made_tubes import TubeComparison
+from converter.job.made_tubes import Comparisons, TubeComparison
 
 
-def compare_document(answer: TubeComparison, made_of: str) -> dict[str, Any]:
+def compare_document(answers: Comparisons, made_of: str) -> dict[str, Any]:
     """The document; lengths mm, angles degrees, differences made less drawn.
 
     Args:
-        answer: the comparison.
-        made_of: what the made tube was read from.
+        answers: the comparisons.
+        made_of: what the made tubes were read from.
     """
+    return {
+        "schema": "elbowroom/compare/2",
+        "nominal": answers.source,
+        "measured": made_of,
+        "tubes": [_tube_value(answer) for answer in answers.tubes],
+        "not_measured": list(answers.not_measured),
+        "refused": [{"tube": name, "message": error.message} for name, error in answers.refused.items()],
+    }
+
+
+def _tube_value(answer: TubeComparison) -> dict[str, Any]:
     found, fit = answer.comparison, answer.comparison.fit
     return {
-        "schema": "elbowroom/compare/1",
-        "nominal": answer.job.source,
-        "measured": made_of,
         "tube": answer.tube.name,
         "from_b": found.from_b,
         "mirrored": found.mirrored,
@@ -39,7 +47,8 @@ def compare_document(answer: TubeComparison, made_of: str) -> dict[str, Any]:
         "end_miss": found.end_miss,
         "ends_apart": found.ends_apart,
         "best_fit": {
-            "most": fit.most, "at": fit.at, "mean": fit.mean, "turn": fit.turn.tolist(), "shift": fit.shift.tolist(),
+            "most": fit.most, "at": fit.at, "mean": fit.mean, "end_a": fit.ends[0], "end_b": fit.ends[1],
+            "turn": fit.turn.tolist(), "shift": fit.shift.tolist(),
         },
         "limits": None if found.limits is None else {"name": found.limits.name, "source": found.limits.source},
         "within": None if found.limits is None else not found.excesses,

@@ -91,6 +91,7 @@ def joint_value(joint: Joint, display: Display | None = None) -> dict[str, Any]:
         "straight": joint.straight,
         "gap": joint.gap,
         "saw_angle": joint.saw_angle,
+        "flat_cuts": [{"mate": mate, "angle": angle} for mate, angle in joint.flat_cuts],
         "corner_gap": joint.corner_gap,
     }
 

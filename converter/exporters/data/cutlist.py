@@ -45,7 +45,8 @@ def _group(group: CutGroup) -> dict[str, Any]:
         "metal": group.metal,
         "pieces": [
             {"name": piece.name, "length": piece.length, "count": piece.count,
-             "lacking": group.lacking[i], "saw_angles": dict(piece.saw_angles)}
+             "lacking": group.lacking[i], "saw_angles": dict(piece.saw_angles),
+             "flat_cuts": {end: list(angles) for end, angles in piece.flat_cuts}}
             for i, piece in enumerate(group.pieces)
         ],
         "patterns": [],

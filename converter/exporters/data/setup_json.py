@@ -30,6 +30,7 @@ def job_setup(job: Job) -> dict[str, Any]:
             "section": None if tube.section is None else section_value(tube.section),
             "metal": tube.metal,
             "saw_angles": dict(setup.saw_angles),
+            "flat_cuts": {end: list(angles) for end, angles in setup.flat_cuts},
             "lacking": setup.lacking or None,
             "refused": any(f.tube == tube.run.name and f.severity == ERROR for f in shown.findings),
         }
@@ -83,6 +84,7 @@ def _tube(setup: Setup, refused: frozenset[tuple[str, int]]) -> dict[str, Any]:
             "least": clearance.least if clearance else None,
             "bend": clearance.bend if clearance else None,
             "against": clearance.against if clearance else None,
+            "unknown": setup.room_unknown or None,
         },
     }
 

@@ -68,7 +68,8 @@ def reading_value(job: Job) -> dict[str, Any]:
     return {
         "drawing_units": drawing.units,
         "read_as": drawing.read_as,
-        "tolerances": asdict(job.tolerances),
+        # one typed as 0.007874in is 0.2 mm, not 0.1999996
+        "tolerances": {name: float(f"{value:.5g}") for name, value in asdict(job.tolerances).items()},
         "ignored": ignored_value(drawing.ignored, job.display),
     }
 
@@ -173,8 +174,10 @@ def finding_value(finding: Finding, display: Display | None = None) -> dict[str,
 
 def section_value(section: Section) -> dict[str, Any]:
     """A section: shape, od, wall; what other sizes its shape has; label when it has one."""
-    value: dict[str, Any] = {"shape": section.shape, "od": section.od, "wall": section.wall}
-    value |= {name: getattr(section, name) for name in section.kind.table_sizes}
+    sizes = {name: getattr(section, name) for name in ("od", "wall", *section.kind.table_sizes)}
+    value: dict[str, Any] = {"shape": section.shape}
+    # inches times 25.4 are 38.1, not 38.099999999999994
+    value |= {name: round(size, 9) if isinstance(size, float) else size for name, size in sizes.items()}
     if section.label:
         value["label"] = section.label
     return value

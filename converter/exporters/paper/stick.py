@@ -127,7 +127,7 @@ class StickTemplate:
         copes: the cuts of these ends.
         can_be_held: whether every bend can be.
         refusal: numbers of the bends that an error names; None where no error names the tube.
-        saw_angles: as of `converter.bending.setup.setup.Setup`.
+        saw_angles, flat_cuts: as of `converter.bending.setup.setup.Setup`.
     """
 
     bends: tuple[StickBend, ...]
@@ -142,6 +142,7 @@ class StickTemplate:
     can_be_held: bool = True
     refusal: Set[int] | None = None
     saw_angles: tuple[tuple[str, float], ...] = ()
+    flat_cuts: tuple[tuple[str, tuple[float, ...]], ...] = ()
 
     @classmethod
     def of(
@@ -171,6 +172,7 @@ class StickTemplate:
             not setup.plan.lacks,
             refusal,
             setup.saw_angles,
+            flat_cuts=setup.flat_cuts,
         )
         own = [joint for joint in joints if joint.tube == setup.tube.name and joint.end in setup.coped]
         return replace(stick, copes=tuple(stick_cope(stick, joint) for joint in own))

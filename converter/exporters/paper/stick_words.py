@@ -6,6 +6,7 @@ from converter.bending.setup.words import (
     NOT_AS_DRAWN,
     REFUSAL,
     STICK_END,
+    flat_cuts_words,
     reach_words,
     saw_words,
     turn_words,
@@ -172,15 +173,16 @@ def _mark_notes(stick: StickTemplate, shop: Shop) -> list[str]:
 
 def _end_notes(stick: StickTemplate, display: Display) -> list[str]:
     found = []
-    sawn = dict(stick.saw_angles)
+    sawn, flats = dict(stick.saw_angles), dict(stick.flat_cuts)
     after = " after bending" if stick.bends else ""
     for end, reach, amount in (("A", stick.cope_a, stick.extra_a), ("B", stick.cope_b, stick.extra_b)):
         if end in stick.coped:
             where = "the trim line" if amount else STICK_END
             place = reach_words(reach, display) + (" (dash-dotted line)" if abs(reach) > LEAST_OFFSET else "")
             angle = sawn.get(end)
+            flat = flat_cuts_words(flats.get(end, ()), display)
             found.append(
-                f"End {end} is cut to fit{after}: the long point of the cut is {where}, {place}."
+                f"End {end} is cut to fit{after}{flat}: the long point of the cut is {where}, {place}."
                 if angle is None
                 else saw_words(end, angle, where, place, display, after)
             )

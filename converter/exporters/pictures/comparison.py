@@ -32,11 +32,12 @@ def magnified(found: Comparison) -> int:
 def sides(found: Comparison, times: int) -> list[tuple[NDArray[np.float64], NDArray[np.float64]]]:
     """Points (n, 2) of the drawn centerline and of the made one, its miss so many times larger, mm.
 
-    From the side that shows most, then from a quarter turn about the long axis.
+    From the side that shows most, then from a quarter turn about the long axis. The last pair is where they are
+    farthest apart.
     """
-    drawn = found.fit.nominal
-    made = drawn + times * (found.fit.moved - drawn)
-    axes = np.linalg.svd(drawn - drawn.mean(axis=0), full_matrices=True)[2]
+    drawn = np.concatenate([found.fit.nominal, found.fit.worst[:1]])
+    made = drawn + times * (np.concatenate([found.fit.moved, found.fit.worst[1:]]) - drawn)
+    axes = np.linalg.svd(found.fit.nominal - found.fit.nominal.mean(axis=0), full_matrices=True)[2]
     return [(drawn @ axes[[0, across]].T, made @ axes[[0, across]].T) for across in (1, 2)]
 
 
@@ -53,17 +54,17 @@ def comparison_picture(found: Comparison, name: str, display: Display) -> Pictur
     spans = [np.ptp(np.concatenate(pair), axis=0) for pair in views]
     picture = Picture(f"{name}: as drawn and as made", " ".join(miss_sentences(found, display)))
     k = min(_WIDTH / max(spans[0][0], 1e-9), _HIGH / max(spans[0][1], spans[1][1], 1e-9))
-    worst = int(np.argmax(np.linalg.norm(found.fit.moved - found.fit.nominal, axis=1)))
     top = 0.0
     for n, ((drawn, made), span) in enumerate(zip(views, spans, strict=True)):
         if n and k * span[1] < _THIN:
             continue  # a plane tube seen edge-on shows nothing
         both = np.concatenate([drawn, made])
         shift = np.array([0.0, top]) - k * np.array([both[:, 0].min(), both[:, 1].max()])
-        first, second = k * drawn + shift, k * made + shift
-        picture.stroke(first.tolist(), "drawn")
-        picture.stroke(second.tolist(), "tight")
-        picture.stroke([first[worst].tolist(), second[worst].tolist()], "dim")
+        *first, worst = k * drawn + shift
+        *second, beside = k * made + shift
+        picture.stroke([point.tolist() for point in first], "drawn")
+        picture.stroke([point.tolist() for point in second], "tight")
+        picture.stroke([worst.tolist(), beside.tolist()], "dim")
         for end, at, inside in (("A", 0, 1), ("B", -1, -2)):
             away = first[at] - first[inside]
             away = away / max(float(np.linalg.norm(away)), 1e-9)

@@ -131,7 +131,9 @@ def cut_lines(joint: Joint, both: BothUnits) -> tuple[StepLine, ...]:
         return (StepLine("Saw", both.angle(0.0), "square to the tube"),)
     if joint.saw_angle is not None:
         return (StepLine("Saw", both.angle(joint.saw_angle), "from square"),)
+    sawn = [StepLine("Saw", both.angle(angle), f"from square, along {mate}") for mate, angle in joint.flat_cuts]
     return (
+        *sawn,
         StepLine("Long point", length(joint.long_point), "back from the centerline's end"),
         StepLine("Short point", length(joint.short_point), "back from the centerline's end"),
     )

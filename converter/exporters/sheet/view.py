@@ -23,7 +23,7 @@ from converter.exporters.sheet.steps import (
     trim_lines,
 )
 from converter.findings import ERROR, SEVERITIES, Finding
-from converter.findings.wording import counted, grouped, message, without_place
+from converter.findings.wording import counted, cure, grouped, message, without_place
 from converter.job.quotation import QUOTATION_HEADS, money_text, quotation_rows
 from converter.joints.model import PLANE, Joint
 from converter.quoting import visible
@@ -184,8 +184,8 @@ def findings_view(findings: Sequence[Finding], both: BothUnits) -> tuple[Finding
         return FindingView(
             first.severity,
             both.each(lambda one: message(alike, one)),
-            both.each(lambda one: without_place(first, one)),
-            both.each(first.cure_in),
+            both.each(lambda one: without_place(alike, one)),
+            both.each(lambda one: cure(alike, one)),
         )
 
     return tuple(map(view, grouped(findings, both)))
@@ -397,10 +397,7 @@ def _notes(part: PartPage, sheets: dict[Display, SetupView], both: BothUnits) ->
         return ()
     notes = [both.each(lambda shown: " ".join(sheets[shown].rounding_notes()))]
     notes += sign_meanings(setup.steps)
-    room = room_text(setup, both)
-    if setup.clearance is None:
-        room += " (the shop file does not say enough of the machine)"
-    notes.append(f"Room around the bender: {room}.")
+    notes.append(f"Room around the bender: {room_text(setup, both)}.")
     return tuple(notes)
 
 

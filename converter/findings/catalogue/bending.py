@@ -209,10 +209,18 @@ define(
 define(
     "legs-shifted",
     WARNING,
-    "Springback opens the radii beside a straight by more than it has; the legs come out further apart than drawn.",
-    says="with springback its radius and that of bend {other} take {excess:length} more than the straight between them "
-    "has; made with none between, the legs on either side come out {excess:length} further apart, along that straight",
-    cure="Move it {excess:length} away from bend {other} if that matters.",
+    "Springback opens the radii beside a straight by more than it has; legs or an end come out further along.",
+    says={
+        "": "with springback its radius and that of bend {other} take {excess:length} more than the straight between "
+        "them has; made with none between, the legs on either side come out {excess:length} further apart, along that "
+        "straight",
+        "end": "with springback its radius takes {excess:length} more than the straight there has; made with none, the "
+        "end comes out {excess:length} further along than drawn",
+    },
+    cure={
+        "": "Move it {excess:length} away from bend {other} if that matters.",
+        "end": "Trim {excess:length} more off that end, within the bend, if that matters.",
+    },
 )
 
 define(

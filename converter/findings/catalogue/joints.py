@@ -271,18 +271,28 @@ define(
     "A tube passes through a larger one, which needs a hole there.",
     says="{inner:bare} passes through it at {place:place}, at {angle:angle}, {offset:length} off its centerline: it "
     "needs a hole there",
+    together="{count} tubes pass through it, at {angle:range angle}, {offset:range length} off its centerline: "
+    "{each:list}; it needs a hole at each",
+    each="{inner:bare} at {place:place}",
 )
 define(
     "tube-crossing",
     WARNING,
     "Two tubes cross in one another's metal, and neither ends there.",
-    says="it and {outer:bare} cross at {place:place}, at {angle:angle}: their metal overlaps by up to "
+    says="it and {other:bare} cross at {place:place}, at {angle:angle}: their metal overlaps by up to "
     "{overlap:length}, and neither ends there",
     cure={
         "": "Cut one of them in two where they cross, or move them apart.",
-        "split": "Cut one of them in two where they cross (`elbowroom split` with --run {inner:quoted} --at "
+        "split": "Cut one of them in two where they cross (`elbowroom split` with --run {own:quoted} --at "
         "{along:at}), or move them apart.",
+        " each": "Cut it or the others in two where they cross, or move them apart.",
+        "split each": "Cut it or the others in two where they cross (`elbowroom split` with --run {own:quoted} "
+        "{each:words}), or move them apart.",
     },
+    together="it crosses {count} tubes, at {angle:range angle}: {each:list}; their metal overlaps by "
+    "{overlap:range length}, and neither ends there",
+    each="{other:bare} at {place:place}",
+    each_cure="--at {along:at}",
 )
 clause("clash-places", " (and in {more} more {more:place/places})")
 clause("clash-unseen", " ({unseen} more {unseen:tube/tubes} as near {unseen:was/were} not looked at)")
@@ -296,6 +306,8 @@ define(
         "through": "at {place:place}, it runs through {other:bare} and ends {past:length} past its centerline, so that "
         "it is not cut to it: they overlap by {size:length} there",
     },
+    together="it runs into {count} tubes, and neither is cut to the other: {each:list}",
+    each={"overlap": "{other:bare} at {place:place}, by {size:length}{more}{unseen}"},
     cure={
         "overlap": "Move them apart, or end one of them on the other.",
         "through": "Draw its end to the centerline of {other:bare}, or have the job file cut it there: "
@@ -308,6 +320,9 @@ define(
     "Two tubes pass so near each other that they may touch as bent.",
     says="it and {other:bare} pass with {size:length} between them at {place:place}: bent tubes come out that far "
     "from the drawing",
+    together="it passes {count} tubes with {size:range length} between them, as far as bent tubes come out from the "
+    "drawing: {each:list}",
+    each="{other:bare} at {place:place}",
     cure="Move them apart, or draw them touching where they are to be welded.",
 )
 

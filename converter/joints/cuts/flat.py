@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import permutations
+from itertools import permutations, product
 from math import cos, degrees, radians, sin
 
 import numpy as np
@@ -29,6 +29,8 @@ SQUARE = 0.1
 _LEAST_LEAN = 1e-6
 #: mm; a cut that strays no further from a plane lies in it.
 _IN_PLANE = 1e-6
+#: Planes that one end is sawn along at most.
+_MOST_PLANES = 4
 #: mm; flats no further apart are flush: below what tube is made to.
 _FLUSH = 0.05
 #: mm; tubes this much wider than a mate are as wide as it: below what tube is made to.
@@ -205,22 +207,49 @@ def plane_of(cut: Cut) -> HalfSpace | None:
     part = cut.mates[0][0]
     if isinstance(part, HalfSpace):
         return part
-    if not isinstance(part, RectPrism):
+    faces = _faces(part, cut.branch.direction)
+    if not faces:
         return None
     lines = cut.branch.lines(angles(5.0))
     reached, met = cut.reach(lines)
     if not bool(met.all()):
         return None
+    return next((plane for plane in faces if np.abs(plane.stops(lines)[0] - reached).max() <= _IN_PLANE), None)
+
+
+def planes_of(cut: Cut) -> tuple[HalfSpace, ...]:
+    """The planes that make up an end that is cut to several mates, one for each, facing out of the tube; () for others.
+
+    A line along the tube stops at the plane that it meets first; each plane stops some.
+    """
+    faces = [_faces(mate[0], cut.branch.direction) if len(mate) == 1 else () for mate in cut.mates]
+    if not 1 < len(faces) <= _MOST_PLANES or not all(faces):
+        return ()
+    lines = cut.branch.lines(angles(5.0))
+    reached, met = cut.reach(lines)
+    if not bool(met.all()):
+        return ()
+    for planes in product(*faces):
+        stops = np.array([plane.stops(lines)[0] for plane in planes])
+        if float(np.abs(stops.max(axis=0) - reached).max()) <= _IN_PLANE:
+            return planes if bool((np.abs(stops - reached) <= _IN_PLANE).any(axis=1).all()) else ()
+    return ()
+
+
+def _faces(part: ObstaclePart, direction: Vec) -> tuple[HalfSpace, ...]:
+    """The planes of a part that an end may stop at: the part itself, or the sides of a rectangle that face the end."""
+    if isinstance(part, HalfSpace):
+        return (part,)
+    if not isinstance(part, RectPrism):
+        return ()
     across = cross(part.axis, part.up)
+    found = []
     for face, half in ((part.up, part.half_up), (across, part.half_across)):
-        lean = dot(face, cut.branch.direction)
-        if abs(lean) < _LEAST_LEAN:
-            continue
-        outward = scale(face, -1.0 if lean > 0.0 else 1.0)
-        plane = HalfSpace(along(part.point, outward, half), scale(outward, -1.0))
-        if float(np.abs(plane.stops(lines)[0] - reached).max()) <= _IN_PLANE:
-            return plane
-    return None
+        lean = dot(face, direction)
+        if abs(lean) >= _LEAST_LEAN:
+            outward = scale(face, -1.0 if lean > 0.0 else 1.0)
+            found.append(HalfSpace(along(part.point, outward, half), scale(outward, -1.0)))
+    return tuple(found)
 
 
 def from_square(plane: HalfSpace, direction: Vec) -> float:

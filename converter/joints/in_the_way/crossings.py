@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -33,8 +34,8 @@ class Crossing:
         overlap: how deep one reaches into the other, mm.
         through: whether the inner one passes wholly within the outer one's outside.
         places: (place in the frame, leg) of the outer and of the inner tube.
-        along: where the inner tube is met on a straight of its own: mm from its end A along its centerline; None in a
-            bend, where it cannot be cut.
+        along: where the outer and the inner tube are met on a straight of their own: mm from end A along the
+            centerline; None in a bend, where it cannot be cut.
     """
 
     outer: str
@@ -45,7 +46,7 @@ class Crossing:
     overlap: float
     through: bool
     places: tuple[tuple[int, int], tuple[int, int]]
-    along: float | None = None
+    along: tuple[float | None, float | None] = (None, None)
 
 
 def find_crossings(
@@ -156,8 +157,8 @@ def _crossing(
     overlap = min(a.size, b.size, a.half + b.half - offset)
     through = offset + inner.half <= outer.size / 2.0 - tol.join
     places = ((a.index, i), (b.index, j)) if outer is a else ((b.index, j), (a.index, i))
-    leg, length = (two, t) if outer is a else (one, s)
-    along = None if leg.arc is not None else leg.begin + length
+    met = [None if leg.arc is not None else leg.begin + length for leg, length in ((one, s), (two, t))]
+    along = (met[0], met[1]) if outer is a else (met[1], met[0])
     return Crossing(outer.name, inner.name, p if outer is a else q, offset, angle, overlap, through, places, along)
 
 
@@ -190,11 +191,12 @@ def _lies_near(leg: Leg, at: Vec, reach: float) -> bool:
 
 
 def crossing_findings(crossings: Sequence[Crossing]) -> list[Finding]:
-    """The crossings as findings."""
-    return [_crossing_finding(one) for one in crossings]
+    """The crossings as findings: of two tubes that cut into each other with the one that does so more often."""
+    times = Counter(name for one in crossings if not one.through for name in (one.outer, one.inner))
+    return [_crossing_finding(one, told_of_outer=times[one.outer] > times[one.inner]) for one in crossings]
 
 
-def _crossing_finding(one: Crossing) -> Finding:
+def _crossing_finding(one: Crossing, *, told_of_outer: bool) -> Finding:
     values: dict[str, object] = {"place": one.node, "angle": one.angle}
     if one.through:
         return Finding(
@@ -205,13 +207,15 @@ def _crossing_finding(one: Crossing) -> Finding:
             at=one.node,
             values={"inner": one.inner, "offset": one.offset, **values},
         )
+    own, other = (one.outer, one.inner) if told_of_outer else (one.inner, one.outer)
+    along = one.along[0 if told_of_outer else 1]
     return Finding(
         "tube-crossing",
-        tube=one.inner,
+        tube=own,
         measured=one.overlap,
         limit=0.0,
         unit="mm",
         at=one.node,
-        cure="" if one.along is None else "split",
-        values={"outer": one.outer, "overlap": one.overlap, "inner": one.inner, "along": one.along or 0.0, **values},
+        cure="" if along is None else "split",
+        values={"other": other, "overlap": one.overlap, "own": own, "along": along or 0.0, **values},
     )

@@ -178,7 +178,7 @@ def _left_out(drawing: Drawing, display: Display) -> list[LegendEntry]:
 def _heading(alike: Sequence[Finding], display: Display) -> str:
     """``RAIL bend 2: kink of 12.00°...``; of several the worst one's words."""
     finding = alike[0]
-    words = heading(finding, display) or display.each(lambda one: without_place(finding, one))
+    words = heading(finding, display) or display.each(lambda one: without_place((finding,), one))
     place = _runs_and_bends(alike)
     return words if not place or place in words else f"{place}: {words}"
 

@@ -1,7 +1,8 @@
-"""A made tube against the drawn one on paper: both drawn, bend by bend what is off, the verdict, the next piece."""
+"""Made tubes against the drawn ones on paper: both drawn, bend by bend what is off, the verdict, the next piece."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,7 @@ from converter.comparison.words import (
 )
 from converter.exporters.options import WriteOptions
 from converter.exporters.pictures.comparison import comparison_picture
+from converter.job import Job
 from converter.job.made_tubes import TubeComparison
 
 if TYPE_CHECKING:
@@ -28,12 +30,15 @@ if TYPE_CHECKING:
 _PICTURE = 120.0
 
 
-def write_comparison(answer: TubeComparison, made_of: str, file: str, *, force: bool = False) -> Path:
-    """Write the sheet of a comparison to a PDF file.
+def write_comparison(
+    job: Job, answers: Sequence[TubeComparison], made_of: str, file: str, *, force: bool = False
+) -> Path:
+    """Write the sheet of a comparison to a PDF file, each tube beginning a page.
 
     Args:
-        answer: the comparison.
-        made_of: what the made tube was read from.
+        job: with the drawn tubes.
+        answers: the comparisons, at least one.
+        made_of: what the made tubes were read from.
         file: to write.
         force: replace a file that exists already (never an input).
 
@@ -44,21 +49,30 @@ def write_comparison(answer: TubeComparison, made_of: str, file: str, *, force: 
     from converter.exporters.files import OutputSet
 
     target = Path(file)
-    with OutputSet(target.parent, force=force, inputs=answer.job.inputs) as out:
-        out.path(target.name).write_bytes(comparison_pdf(answer, made_of))
+    with OutputSet(target.parent, force=force, inputs=job.inputs) as out:
+        out.path(target.name).write_bytes(comparison_pdf(job, answers, made_of))
     return out.final(target.name)
 
 
-def comparison_pdf(answer: TubeComparison, made_of: str) -> bytes:
-    """The document: the same bytes for the same comparison."""
+def comparison_pdf(job: Job, answers: Sequence[TubeComparison], made_of: str) -> bytes:
+    """The document: the same bytes for the same comparisons."""
     from converter.exporters.paper.title import TitleBlock
     from converter.exporters.pdf.canvas import Pdf
     from converter.exporters.sheet.pdf.flow import Flow
 
+    name = answers[0].tube.name if len(answers) == 1 else job.stem
+    pdf = Pdf(f"{name} – as made against as drawn", {})
+    flow = Flow(pdf, WriteOptions().paper_size(job.display))
+    for number, answer in enumerate(answers, 1):
+        _tube(flow, answer, made_of, f"tube-{number}" if len(answers) > 1 else "")
+    flow.draw(TitleBlock.of_job(job, job.stem), job.display)
+    return pdf.data()
+
+
+def _tube(flow: Flow, answer: TubeComparison, made_of: str, bookmark: str) -> None:
+    """What is to say of one."""
     job, display = answer.job, answer.job.display
-    pdf = Pdf(f"{answer.tube.name} – as made against as drawn", {})
-    flow = Flow(pdf, WriteOptions().paper_size(display))
-    flow.begin(f"{answer.tube.name}: as made against as drawn")
+    flow.begin(f"{answer.tube.name}: as made against as drawn", bookmark, job.part_of[answer.tube.name])
     flow.paragraph(f"As drawn in {job.source}, as made in {made_of}.")
     flow.notice(verdict_text(answer.comparison))
     for excess in answer.comparison.excesses:
@@ -77,9 +91,6 @@ def comparison_pdf(answer: TubeComparison, made_of: str) -> bytes:
         flow.space(1.5)
         for sentence in (*next_sentences(answer.setup.feed_from), *CAUTIONS):
             flow.paragraph(sentence)
-    block = TitleBlock.of_job(job, job.stem)
-    flow.draw(block.with_parts([job.part_of[answer.tube.name]], display), display)
-    return pdf.data()
 
 
 def _table(flow: Flow, heads: tuple[str, ...], rows: list[list[str]]) -> None:

@@ -17,7 +17,7 @@ from converter.exporters.sheet.pdf.mirror import mirror_pair
 from converter.exporters.sheet.qr import Modules
 from converter.exporters.sheet.view import place_words, refusal
 from converter.findings import Finding
-from converter.findings.wording import grouped, message
+from converter.findings.wording import cure, grouped, message
 from converter.shop.sections import describe
 from converter.units import NO_BREAK, Display
 from converter.words import (
@@ -189,9 +189,9 @@ def findings(flow: Flow, said: tuple[Finding, ...], display: Display, about: str
     flow.heading(f"{about}: {len(groups)}")
     for alike in groups:
         flow.paragraph(message(alike, display), before=severity_word(alike[0]), indent=21.0)
-        cure = alike[0].cure_in(display)
-        if cure:
-            flow.paragraph(cure, before="do", indent=21.0)
+        put_right = cure(alike, display)
+        if put_right:
+            flow.paragraph(put_right, before="do", indent=21.0)
         flow.space(0.8)
 
 
