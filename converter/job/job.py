@@ -364,7 +364,9 @@ class Job:
         apart = {one.name: one.apart for one in self.copes.lengths} if self.settings.coped else {}
         setups = set_up(self.tubes, self.shop, self.settings.feed_from, length_changes(joints), angles, apart)
         flats = flat_cuts_of_tubes(joints)
-        return tuple(replace(setup, flat_cuts=flats.get(setup.tube.name, ())) for setup in setups)
+        return tuple(
+            replace(setup, flat_cuts=flats[setup.tube.name]) if setup.tube.name in flats else setup for setup in setups
+        )
 
     @cached_property
     def parts(self) -> tuple[Part, ...]:
