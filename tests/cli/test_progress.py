@@ -75,8 +75,8 @@ def many(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def crowd(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """500 of them: a few seconds of work when their profiles are written."""
-    return _unequal_tubes(500, tmp_path_factory.mktemp("crowd") / "crowd.dxf")
+    """300 of them: seconds of work when their profiles are written."""
+    return _unequal_tubes(300, tmp_path_factory.mktemp("crowd") / "crowd.dxf")
 
 
 def frames(sent: str) -> list[str]:
@@ -218,18 +218,18 @@ def test_a_terminal_of_few_signs_gets_a_bar_of_few_signs():
 def test_a_long_job_shows_its_formats_and_leaves_only_the_result(crowd, tmp_path):
     command = ["convert", crowd, "--section", "44.45x3mm", "--to", "profile", "--out", tmp_path / "out"]
     shown = in_terminal([*command, "--quiet"], program=PROCESS, columns=120)
-    assert "of 500" not in shown.sent
+    assert "of 300" not in shown.sent
     shown = in_terminal([*command, "--force"], program=PROCESS, columns=120)
     assert shown.status == 0
-    assert re.search(r"\d+ of 500 profiles", shown.sent)
-    assert not any("of 500" in line or "━" in line for line in shown.screen)
+    assert re.search(r"\d+ of 300 profiles", shown.sent)
+    assert not any("of 300" in line or "━" in line for line in shown.screen)
     assert shown.screen[-2].endswith("crowd-profile.dxf")
 
 
 @pytest.mark.slow
 def test_interrupted_it_says_so_and_leaves_nothing(crowd, tmp_path):
     command = ["convert", crowd, "--section", "44.45x3mm", "--to", "profile", "--out", tmp_path / "out"]
-    shown = in_terminal(command, program=PROCESS, columns=120, after=lambda sent: "of 500" in sent)
+    shown = in_terminal(command, program=PROCESS, columns=120, after=lambda sent: "of 300" in sent)
     assert shown.status == 130
     assert [line for line in shown.screen if line.strip() and line != "^C"] == [
         "Interrupted; nothing more was written."

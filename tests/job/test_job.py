@@ -7,6 +7,7 @@ from collections import Counter
 
 import ezdxf
 import pytest
+from any_finding import each_in_either_unit
 from command_line import failed, hook, one_sentence, run
 from copes import straight
 from frames import RAIL, RUNG, draw, rack
@@ -16,6 +17,9 @@ from random_drawings import random_drawing
 
 from converter import Job, Settings, WriteOptions, open_job, write
 from converter.exporters.registry import FORMATS
+from converter.importers import registry
+from converter.importers.registry import read
+from converter.job import NoRunsError
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.run import Run, Tube
 from converter.shop.model import Die, Machine, Shop
@@ -192,7 +196,7 @@ def test_audit_set_up_sheet_and_convert_agree(seed, corner_shop, tmp_path, capsy
 @pytest.mark.slow
 def test_audit_and_set_up_agree_on_hundreds_of_random_jobs(corner_shop, tmp_path, capsys):
     codes: Counter[str] = Counter()
-    for seed in range(200):
+    for seed in range(120):
         path = random_drawing(tmp_path / "random.dxf", seed)
         options = ["--section", ("1.75x0.120in", "1.5x0.095in", "1.5x1.5x0.083in")[seed % 3]]
         options += ["--shop", corner_shop] if seed % 2 else ["--clr", "114.3mm"]
@@ -203,12 +207,34 @@ def test_audit_and_set_up_agree_on_hundreds_of_random_jobs(corner_shop, tmp_path
         assert codes[code], f"no random job told {code}, so nothing was proven of it"
 
 
+@pytest.fixture
+def read_once(monkeypatch):
+    """A file is read once for all commands of a test: in question is what they make of it."""
+    drawings = {}
+
+    def once(source, options):
+        key = source.path, repr(options)
+        if key not in drawings:
+            drawings[key] = read(source, options)
+        return drawings[key]
+
+    monkeypatch.setattr(registry, "read", once)
+    return drawings
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(
     "path", sorted(p for p in FIXTURES.rglob("*") if p.suffix in (".dxf", ".step")), ids=lambda path: path.name
 )
-def test_audit_and_set_up_agree_on_every_fixture(path, tmp_path, capsys):
+def test_audit_and_set_up_agree_on_every_fixture(path, read_once, tmp_path, capsys):
+    """And what is found is written in either unit."""
     assert_one_verdict(verdicts(capsys, tmp_path, path, "--section", "1.75x0.120in"))
+    try:
+        findings = open_job(str(path), Settings(sections=("1.75x0.120in",))).findings
+    except NoRunsError as nothing:  # fixtures of what is no tube
+        findings = nothing.findings
+    each_in_either_unit(findings)
+    assert len(read_once) == 1
 
 
 # --- what is shown ------------------------------------------------------------------------------

@@ -17,7 +17,7 @@ import numpy as np
 
 from converter.arrays import Array
 from converter.geometry.circles import fit_line, vec
-from converter.geometry.vectors import along, any_normal, unit, within_half_turn
+from converter.geometry.vectors import along, any_normal, cross, unit, within_half_turn
 from converter.importers.mesh.feet import TablePart, parts_of
 from converter.importers.mesh.stations import Skin, Stations, Track, unrest, windows_of
 from converter.model.bends import Bend, BendTable, Placement
@@ -106,7 +106,7 @@ def developed(stations: Stations) -> DevelopedRow:
         heading[k] = heading[k - 1]
         if size > 0.0:
             turn = atan2(size, float(ahead @ t))
-            heading[k] += turn / size * np.array((away @ e, away @ np.cross(t, e)))
+            heading[k] += turn / size * np.array((away @ e, away @ np.array(cross(vec(t), vec(e)))))
         # the least rotation from t to ahead, applied to e
         e = e - (e @ ahead) / (1.0 + t @ ahead) * (t + ahead)
         e = e - (e @ ahead) * ahead

@@ -17,7 +17,7 @@ import numpy as np
 
 from converter.arrays import Array, Flags
 from converter.geometry.circles import along_axis, vec
-from converter.geometry.vectors import Vec, add, along, cross, dot, norm, rotate, unit, within_half_turn
+from converter.geometry.vectors import Vec, add, along, cross, dot, norm, rotate, sub, unit, within_half_turn
 from converter.importers.mesh.effort import Effort
 from converter.importers.mesh.feet import Feet, TablePart, feet_of, parts_of
 from converter.importers.mesh.stations import solve_spd
@@ -125,8 +125,7 @@ def _jacobian(points: Array, feet: Feet, parts: list[TablePart], changes: list[T
     arcs = {p.row: p for p in parts if p.arc is not None}
     for column, change in enumerate(changes):
         after = (row > change.row) | (bent & (row == change.row)) if change.own else row > change.row
-        w, at = np.array(change.w), np.array(change.at)
-        v = np.array(change.v) - np.cross(w, at)
+        w, v = np.array(change.w), np.array(sub(change.v, cross(change.w, change.at)))
         out[:, column] = np.where(after, -(along_axis(feet.up, v) + along_axis(turned, w)), 0.0)
         if change.kind == "radius":
             part = arcs[change.row]

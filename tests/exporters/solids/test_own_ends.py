@@ -78,14 +78,23 @@ def cut_edges(solid, joint, bore):
     return np.concatenate(found, axis=1)
 
 
-@pytest.mark.parametrize("gap", [0.0, 0.5])
 @pytest.mark.parametrize(
-    ("bends", "section"),
-    [(LOOP, RUNG), (LOOP, BAR), (LOOP, SQUARE), (EYE, RUNG), (EYE, SQUARE), (SHARP, RUNG), (FRAME, RUNG)],
-    ids=["loop", "bar", "square", "eye", "square eye", "sharp", "mitred frame"],
+    ("bends", "section", "gap"),
+    [
+        *((LOOP, RUNG, 0.0), (LOOP, BAR, 0.0), (LOOP, SQUARE, 0.0), (EYE, RUNG, 0.0), (EYE, SQUARE, 0.0)),
+        *((SHARP, RUNG, 0.0), (FRAME, RUNG, 0.0)),
+        *((EYE, RUNG, 0.5), (EYE, SQUARE, 0.5), (FRAME, RUNG, 0.5)),
+    ],
+    ids=[
+        *("loop", "bar", "square", "eye", "square eye", "sharp", "mitred frame"),
+        *("eye with a gap", "square eye with a gap", "mitred frame with a gap"),
+    ],
 )
 def test_only_the_end_loses_metal(bends, section, gap):
-    """The volume against the template's integral; one solid whose faces neither cross nor cover one another."""
+    """The volume against the template's integral; one solid whose faces neither cross nor cover one another.
+
+    With a gap the cut is the same, so much further off: the fit of all of them is measured below.
+    """
     tube = closes(bends, section)
     joints, _ = find_joints([tube], gap=gap)
     assert {joint.mates for joint in joints} == {("LOOP",)}
