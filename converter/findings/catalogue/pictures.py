@@ -7,6 +7,7 @@ from converter.findings.entries import shown
 
 shown("units-assumed", heading="the file names no unit")
 shown("arc-flattened", heading="arc was drawn flat, put back (radius {measured:length})")
+shown("block-stretched", heading="block with unlike scales: its arcs are ellipses", beside="stretched block")
 shown("arc-suspect", heading="arc was drawn flat: do not trust it", beside="flat arc?")
 shown(
     "outline-suspect",

@@ -130,6 +130,14 @@ define(
         "shapes": "Show them in the CAD package if they are tubes.",
     },
 )
+define(
+    "block-stretched",
+    WARNING,
+    "A block is inserted with unlike scales, so that its arcs become ellipses, which no bender makes.",
+    says="the block {block:quoted} is inserted with the scales {scales:bare} along its own axes, so that "
+    "{arcs:count arc} of it {arcs:becomes an ellipse/become ellipses}",
+    cure="Insert it with one scale in all directions, or explode it and draw its bends as arcs.",
+)
 clause("arc-with-handle", "arc {handle:bare}")
 clause("arc-without-handle", "an arc")
 clause("arc-radius", "radius {radius:length}")

@@ -12,13 +12,14 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from converter.errors import GeometryError, ReadError
+from converter.findings import Finding
 from converter.importers.dxf.affine import Affine, placement, transform
 from converter.importers.dxf.convert import BAD_VALUES, CONVERTERS, refused
 from converter.importers.dxf.entities import extrusion_axes
 from converter.importers.dxf.layers import EntityLook, LayerRules, decoded
 from converter.importers.dxf.left_out import LeftOut, Tally
 from converter.limits import CURVES, FARTHEST
-from converter.model.curve import Curve, check_finite, check_reach
+from converter.model.curve import Arc, Curve, Ellipse, Path, check_finite, check_reach
 from converter.model.drawing import DrawnCurve
 from converter.quoting import quoted
 
@@ -66,6 +67,11 @@ class Blocks:
         self._sizes: dict[str, int] = {}
         self._contents: dict[str, Content] = {}
         self._total = 0
+        self._stretched: dict[tuple[str, tuple[float, ...]], Finding] = {}
+
+    def findings(self) -> list[Finding]:
+        """Of each block and unlike scales, with which arcs of it became ellipses: one warning, at its first place."""
+        return list(self._stretched.values())
 
     def expand(self, insert: Any, tally: Tally, hidden: list[tuple[str, str]]) -> list[DrawnCurve]:
         """The curves of a block reference in the drawing.
@@ -115,6 +121,7 @@ class Blocks:
             kept.append((item, facts.name, self._rules.broken(seen.linetype, facts)))
         if not kept:
             return out
+        self._tell_stretched(d, [item for item, _, _ in kept])
         for m in self._maps(d, name):
             for item, name_of_layer, linetype in kept:
                 for curve in self._map(item, m, tally, name_of_layer):
@@ -233,6 +240,7 @@ class Blocks:
         if not inner.items:
             return
         look = EntityLook.of(d)
+        self._tell_stretched(d, inner.items)
         for m in self._maps(d, d.get("name", "")):
             for item in inner.items:
                 into = layer if item.layer == "0" else item.layer
@@ -240,6 +248,25 @@ class Blocks:
                     content.items.append(
                         Item(curve, item.kind, into, f"{handle}/{item.handle}", item.look.inside(look))
                     )
+
+    def _tell_stretched(self, d: dict[str, Any], items: list[Item]) -> None:
+        """Note that a reference makes ellipses of arcs, where it does."""
+        scales = _scales(d)
+        if len({abs(scale) for scale in scales}) == 1:
+            return
+        name = d.get("name", "")
+        m = next(self._maps(d, name))
+        count = sum(map(len, (_ellipses(item.curve, m) for item in items)))
+        key = decoded(name), scales
+        if count and key not in self._stretched:
+            self._stretched[key] = Finding(
+                "block-stretched",
+                measured=float(count),
+                layer=self._rules.facts(d.get("layer", "0")).name,
+                handle=d.get("handle"),
+                at=m.origin,
+                values={"block": key[0], "arcs": count, "scales": " x ".join(f"{scale:g}" for scale in scales)},
+            )
 
     def _map(self, item: Item, m: Affine, tally: Tally, layer: str) -> tuple[Curve, ...]:
         try:
@@ -258,8 +285,7 @@ class Blocks:
         x, y, z = (0.0, 0.0, 0.0) if at is None else (v * k for v in at.xyz)
         base = self._blocks.get(name).block.dxf.get("base_point")
         bx, by, bz = (0.0, 0.0, 0.0) if base is None else (v * k for v in base.xyz)
-        # a scale of 0 is a slip of the writer (often of z in a flat drawing) that CAD packages read as 1
-        scales = (d.get("xscale", 1.0) or 1.0, d.get("yscale", 1.0) or 1.0, d.get("zscale", 1.0) or 1.0)
+        scales = _scales(d)
         rotation = d.get("rotation", 0.0)
         turn = placement(_IDENTITY, _ORIGIN, rotation, (1.0, 1.0, 1.0), _ORIGIN)
         columns, rows = _grid(d)
@@ -268,6 +294,23 @@ class Blocks:
             for column in range(columns):
                 ox, oy, _ = turn.point((column * across, row * up, 0.0))
                 yield placement(axes, (x + ox, y + oy, z), rotation, scales, (bx, by, bz))
+
+
+def _scales(d: dict[str, Any]) -> tuple[float, float, float]:
+    # a scale of 0 is a slip of the writer (often of z in a flat drawing) that CAD packages read as 1
+    return d.get("xscale", 1.0) or 1.0, d.get("yscale", 1.0) or 1.0, d.get("zscale", 1.0) or 1.0
+
+
+def _ellipses(curve: Curve, m: Affine) -> list[Curve]:
+    """The ellipses that a map makes of the arcs of a curve."""
+    parts = curve.parts if isinstance(curve, Path) else (curve,)
+    found: list[Curve] = []
+    for arc in (part for part in parts if isinstance(part, Arc)):
+        try:
+            found += [one for one in transform(arc, m) if isinstance(one, Ellipse)]
+        except (LeftOut, *BAD_VALUES):  # told where the curve is read
+            continue
+    return found
 
 
 _ORIGIN = (0.0, 0.0, 0.0)

@@ -146,6 +146,7 @@ class _LayoutReading:
             drawing.findings += units_findings(self.units, self.options.units, _extent(curves))
         drawing.findings += self._hidden_findings()
         drawing.findings += restored
+        drawing.findings += self.blocks.findings()
         drawing.findings += self._with_outlines_read() if self.options.from_outline else outline_findings(curves)
         noted = annotation_findings(drawing.curves)
         outlined = any(finding.code == "outline-suspect" for finding in drawing.findings)

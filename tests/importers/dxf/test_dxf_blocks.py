@@ -286,3 +286,54 @@ def test_curve_kinds_survive(tmp_path):
     assert [type(c) for c in plain[:5]] == [Line, Arc, Arc, Arc, Path]
     assert isinstance(plain[7], Polyline)
     assert codes(drawing) == []
+
+
+# --- unlike scales ---------------------------------------------------------------------------
+
+
+def stretched(tmp_path, insert, nested=None):
+    """(block, arcs, scales, handle) of each warning about unlike scales; the block is a hook and an axis."""
+    doc, msp = new()
+    hook = doc.blocks.new("HOOK")
+    hook.add_line((0, 0), (80, 0))
+    hook.add_arc((80, 30), 30, 270, 90)
+    hook.add_lwpolyline([(0, 50, 0), (10, 50, Q), (15, 55, Q), (10, 60, 0)], format="xyb")
+    name = "HOOK"
+    if nested is not None:
+        doc.blocks.new("OUTER").add_blockref("HOOK", (5, 5), nested)
+        name = "OUTER"
+    first, second = (msp.add_blockref(name, (x, 0), dict(insert)) for x in (0, 500))
+    found = [one for one in reread(doc, tmp_path).findings if one.code == "block-stretched"]
+    values = [dict(one.values) for one in found]
+    assert all(one.severity == "warning" and one.handle != second.dxf.handle for one in found)
+    return [(one["block"], one["arcs"], one["scales"]) for one in values], [
+        one.handle == first.dxf.handle for one in found
+    ]
+
+
+@pytest.mark.parametrize(
+    ("scales", "told"),
+    [
+        ({"xscale": 2.0}, "2 x 1 x 1"),
+        ({"yscale": -0.5}, "1 x -0.5 x 1"),
+        ({"xscale": 1.001, "rotation": 30}, "1.001 x 1 x 1"),
+        ({"xscale": 1.0, "zscale": 3.0, "extrusion": (0, 0, -1)}, None),  # its arcs lie flat in it
+        ({"xscale": 2.0, "yscale": -2.0}, None),
+        ({"xscale": 0.0}, None),  # read as 1
+        ({"xscale": 3.0, "yscale": 3.0, "zscale": 3.0}, None),
+    ],
+)
+def test_unlike_scales_that_make_ellipses_are_told_once(tmp_path, scales, told):
+    """An arc, and the two bulges of a polyline: three, however often the block is inserted so."""
+    assert stretched(tmp_path, scales) == (([("HOOK", 3, told)], [True]) if told else ([], []))
+    inner, first = stretched(tmp_path, {}, nested=scales)
+    assert inner == ([("HOOK", 3, told)] if told else []) and not any(first)  # the inner reference is named
+    outer, first = stretched(tmp_path, scales, nested={"rotation": 90.0})
+    assert (outer, first) == (([("OUTER", 3, told)], [True]) if told else ([], []))
+
+
+def test_unlike_scales_of_lines_alone_are_no_doubt(tmp_path):
+    doc, msp = new()
+    doc.blocks.new("RAIL").add_line((0, 0), (80, 50))
+    msp.add_blockref("RAIL", (0, 0), {"xscale": 2.0})
+    assert codes(reread(doc, tmp_path)) == []

@@ -22,6 +22,7 @@ from converter.units import Display
 #: Findings that say how the drawing was read; of all others only errors at a bend belong in its picture.
 ABOUT_READING = frozenset({
     "units-assumed", "units-overridden", "file-repaired", "layers-skipped", "arc-flattened", "arc-suspect",
+    "block-stretched",
     "outline-suspect", "entity-unread", "curve-sampled", "length-disagrees", "solid-off", "solid-tapered",
     "solid-oval", "solid-skin", "solid-fused", "solid-plate", "mesh-fitted", "mesh-skin", "mesh-not-round",
     "mesh-precision", "mesh-misfit", "mesh-ambiguous", "mesh-uncertain", "plane-open", "healed-gap", "near-gap",
