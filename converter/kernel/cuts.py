@@ -234,6 +234,8 @@ def less(shape: Any, tools: Sequence[Any], name: str) -> Any:
         others.Append(tool)
     operation.SetArguments(ones)
     operation.SetTools(others)
+    operation.SetUseOBB(True)
+    operation.SetToFillHistory(False)
     operation.Build()
     if not operation.IsDone():
         raise unsound(name)

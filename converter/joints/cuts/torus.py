@@ -8,7 +8,7 @@ point of the distance and is looked at again.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import degrees
 from typing import Any
 
@@ -58,7 +58,7 @@ class BendPart:
         low, high = (np.array([v]) for v in self.window)
         entries = rings.entries(low, high)
         met = np.isfinite(entries.t)
-        return entries.t, met, self._beside(rings, entries, met if stopped is None else met | stopped)
+        return entries.t, met, self._beside(lines, entries, met if stopped is None else met | stopped)
 
     def holds(self, lines: ParallelLines, t: Array) -> Flags:
         """Whether the places at the lengths ``t`` of the lines lie inside the bend."""
@@ -94,18 +94,21 @@ class BendPart:
             np.array([dot(d, x), dot(d, y), dot(d, self.normal)])[:, None],
         )
 
-    def _beside(self, rings: Rings, entries: RingEntries, met: Flags) -> Array:
-        """Where lines that miss pass closest, of several places the one nearest to the joint."""
+    def _beside(self, lines: ParallelLines, entries: RingEntries, met: Flags) -> Array:
+        """Where lines that miss pass the centerline closest, of several places the one nearest to the joint."""
         grid = entries.grid[0]
         beside = np.full(len(met), (grid[0] + grid[-1]) / 2.0)
         missing = np.flatnonzero(~met)
         if not len(missing):
             return beside
-        v = entries.values[missing]
+        # not its outside, which may be closest at a corner of it
+        line = replace(self, half_up=0.0, half_across=0.0, corner=0.0)
+        rings = line._rings(ParallelLines(lines.branch, lines.p[missing], lines.q[missing]))
+        v = rings.distances(grid[None, :])
         low = (v[:, 1:-1] <= v[:, :-2]) & (v[:, 1:-1] < v[:, 2:])
         away = np.where(low, np.abs(grid[1:-1] - self.near)[None, :], np.inf)
         at = np.where(low.any(axis=1), away.argmin(axis=1) + 1, np.clip(v.argmin(axis=1), 1, len(grid) - 2))
-        beside[missing] = rings.lowest(missing, grid[at - 1], grid[at + 1])
+        beside[missing] = rings.lowest(np.arange(len(missing)), grid[at - 1], grid[at + 1])
         return beside
 
 
@@ -156,8 +159,7 @@ class Rings:
         full ring beyond need no closer look.
         """
         grid = _grid(low, high) if box is None else _grid_in(low, high, *box)
-        x, y, z = (self.start[i][:, None] - grid * self.step[i][:, None] for i in range(3))
-        values = self._off(x, y, z, ...)
+        values = self.distances(grid)
         t = np.full(values.shape[0], -np.inf)
         # low points above the first change of sign may hide two roots between samples
         middle = values[:, 1:-1]
@@ -187,6 +189,11 @@ class Rings:
         keep = self.on_the_bend(row, roots)
         np.maximum.at(t, row[keep], roots[keep])
         return RingEntries(t, grid, values)
+
+    def distances(self, grid: Array) -> Array:
+        """Distances (n, m) to the outside of the full ring on every line at the lengths ``grid``, (1 or n, m)."""
+        x, y, z = (self.start[i][:, None] - grid * self.step[i][:, None] for i in range(3))
+        return self._off(x, y, z, ...)
 
     def hold(self, row: NDInts, t: Array) -> Flags:
         """Whether the places on the lines ``row`` at the lengths ``t``, both (k,), lie inside their bends."""

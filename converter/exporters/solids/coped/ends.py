@@ -33,6 +33,8 @@ if TYPE_CHECKING:
 
 #: How far cutters and run-on ends reach past what they must, mm.
 MARGIN = 3.0
+#: A length that changes by more (mm) from one angle to the next may step there, and how often its place is halved.
+_STEP, _HALVINGS = 0.5, 20
 #: Cosine above which an end of a mate is square to its axis.
 _SQUARE = 1.0 - 1e-12
 #: Part by which a solid may be off the metal that its cuts leave: where those are in doubt, findings say so.
@@ -167,18 +169,37 @@ def _level_along_bend(joint: Joint) -> bool:
 def removed_volume(joint: Joint) -> float:
     """The volume a joint takes off its tube, mm3 (negative where it reaches past the centerline's end).
 
-    The length of the cut integrated over the wall: Gauss across it, evenly around.
+    The length of the cut integrated over the wall: Gauss across it, evenly around, but for steps, which are found.
     """
     branch = joint.cut.branch
     nodes, weights = np.polynomial.legendre.leggauss(8)
     phi = np.radians(angles(0.25))
-    outer, inner = (np.broadcast_to(branch.radii(phi, bore), phi.shape) for bore in (False, True))
-    total = 0.0
-    for node, weight in zip(nodes.tolist(), weights.tolist(), strict=True):
-        r = (outer + inner) / 2.0 + (outer - inner) / 2.0 * node
-        t, _ = joint.cut.reach(ParallelLines(branch, r * np.cos(phi), r * np.sin(phi)))
-        total += float((weight * (outer - inner) / 2.0 * r * t).mean()) * 2.0 * pi
-    return total
+
+    def at(turn: Array, across: Array) -> tuple[Array, Array]:
+        """(length, wall's area) for each radian around and place across the wall, -1 to 1."""
+        outer, inner = (np.broadcast_to(branch.radii(turn, bore), turn.shape) for bore in (False, True))
+        half = (outer - inner) / 2.0
+        r = (outer + inner) / 2.0 + half * across
+        t, _ = joint.cut.reach(ParallelLines(branch, r * np.cos(turn), r * np.sin(turn)))
+        return t, half * r
+
+    turn, across = np.tile(phi, len(nodes)), np.repeat(nodes, len(phi))
+    t, area = at(turn, across)
+    found, after = area * t, np.roll(t.reshape(len(nodes), -1), -1, axis=1).ravel()
+    step = np.flatnonzero(np.abs(after - t) > _STEP)
+    if len(step):
+        one, other = t[step], after[step]
+        low, high, t_low, t_high = turn[step], turn[step] + phi[1], one, other
+        for _ in range(_HALVINGS):
+            middle = (low + high) / 2.0
+            now = at(middle, across[step])[0]
+            on = np.abs(now - one) <= np.abs(now - other)
+            low, t_low = np.where(on, middle, low), np.where(on, now, t_low)
+            high, t_high = np.where(on, high, middle), np.where(on, t_high, now)
+        before = (low - turn[step]) / phi[1]
+        # trapezoids to both sides of it in place of the one across
+        found[step] += area[step] * (before * (t_low - other) + (1.0 - before) * (t_high - one)) / 2.0
+    return 2.0 * pi * float(weights @ found.reshape(len(nodes), -1).mean(axis=1))
 
 
 def cutters(joint: Joint, ahead: float, behind_bends: bool = True) -> list[Any]:
