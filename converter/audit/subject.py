@@ -182,7 +182,7 @@ class Subject:
             return "refit", {"moved": most}
         at = straights.index(least)
         where = Clause.of("at-end-B") if at == len(straights) - 1 else Clause.of("before-bend", bend=at + 1)
-        return "refit overlaps", {"left": least, "where": where}
+        return "refit overlaps", {"lacking": -least, "where": where}
 
     def finding(
         self,

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from converter.comparison.differences import Comparison, Excess
 from converter.comparison.next_piece import NextStep
-from converter.findings.wording import counted
+from converter.findings.wording import counted, numbers
 from converter.units import Display, decimals_telling
 
 #: Heads of the columns of `difference_rows` and of `next_rows`.
@@ -136,6 +136,17 @@ def excess_text(excess: Excess, display: Display) -> str:
         "ends": "the distance between the ends",
     }[excess.what]
     return f"{what}: {off} too {'much' if excess.off > 0.0 else 'little'}, where {limit} may be"
+
+
+def refused_sentences(refused: Collection[int]) -> list[str]:
+    """Of bends that have no settings for the next piece, since they are not to be made as drawn."""
+    if not refused:
+        return []
+    one = len(refused) == 1
+    return [
+        f"Bend{'' if one else 's'} {numbers(sorted(refused))} {'is' if one else 'are'} not to be made as drawn, so "
+        "there are no settings: `elbowroom audit` says why."
+    ]
 
 
 def next_sentences(feed_from: str) -> list[str]:

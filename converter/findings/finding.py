@@ -77,12 +77,15 @@ class Finding:
     def precedence(self) -> int:
         """Sorts before severity: what makes others likely to be wrong comes first, and most of all no centerlines.
 
-        A border or a dimension that is read as a tube has errors of its own, those of its corners.
+        A border or a dimension that is read as a tube has errors of its own, those of its corners; a tube that no die
+        takes has sharp corners that nothing gives a radius.
         Before these only a unit that the file does not name: in the wrong one, what is no centerline is told wrongly.
         """
         if self.code in ("outline-suspect", "units-assumed"):
             return 0
-        return 1 if self.doubts_unit or self.code in ("annotation-suspect", "fit-looser") else 2
+        if self.doubts_unit or self.code in ("annotation-suspect", "fit-looser"):
+            return 1
+        return 2 if self.code == "no-die" and self.severity == ERROR else 3
 
     @property
     def rank(self) -> int:

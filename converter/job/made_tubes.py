@@ -10,6 +10,7 @@ from converter.comparison.differences import Comparison, compare
 from converter.comparison.limits import PUBLISHED, Limits, of_shop
 from converter.comparison.next_piece import NextStep, intended_table, next_piece, opened_radius
 from converter.errors import GeometryError, OptionError
+from converter.findings import refused_bends
 from converter.findings.wording import counted
 from converter.geometry.vectors import within_half_turn
 from converter.job.job import Job
@@ -34,7 +35,9 @@ class TubeComparison:
         tube: the drawn one.
         setup: by which it was made.
         comparison: of the two.
-        steps: for the next piece; none where the set-up has none, or the mirror image fits far better.
+        steps: for the next piece; none where the set-up has none, or the mirror image fits far better. None for bends
+            that are not to be made as drawn.
+        refused: the numbers of these.
         stops: of bends that were set otherwise than the set-up says: number of the bend -> degrees.
     """
 
@@ -44,6 +47,7 @@ class TubeComparison:
     comparison: Comparison
     steps: tuple[NextStep, ...]
     stops: Mapping[int, float]
+    refused: frozenset[int] = frozenset()
 
     def test_bends(self) -> tuple[NewTest, ...]:
         """What was learned of springback: a test bend for each bend, of its die, metal and wall."""
@@ -59,7 +63,7 @@ class TubeComparison:
                 round(step.target + bends[step.bend].angle, 4),
             )
             for step in self.setup.steps
-            if step.die is not None
+            if step.die is not None and step.bend not in self.refused
         )
 
 
@@ -283,4 +287,6 @@ def compare_tube(
     stops = dict(stops or {})
     # a mirror image is no bend slightly off: settings that take it back would make a third shape
     steps: Sequence[NextStep] = () if found.mirrored else next_piece(found, setup, job.shop, stops)
-    return TubeComparison(job, tube, setup, found, tuple(steps), stops)
+    refused = frozenset(bend for name, bend in refused_bends(job.shown.findings) if name == tube.name)
+    kept = tuple(step for step in steps if step.bend not in refused)
+    return TubeComparison(job, tube, setup, found, kept, stops, refused)

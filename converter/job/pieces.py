@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from glob import escape
-from itertools import pairwise
+from itertools import accumulate, pairwise
 
 from converter.bending.pieces import TubePieces, at_lengths, need_pieces, pieces_of
 from converter.errors import OptionError
@@ -36,14 +36,28 @@ class JobInPieces:
 
     @property
     def findings(self) -> tuple[Finding, ...]:
-        """Of the tubes shown; without the ends at which pieces of a tube meet, which its joints tell."""
+        """Of the tubes shown; without the ends at which pieces of a tube meet, which its joints tell.
+
+        Where to cut a piece in two is told as a place along the tube that is drawn, the only one that can be named.
+        """
         whole = {piece.name: pieces.tube.name for pieces in self.split for piece in pieces.pieces}
+        begins: dict[str, float] = {}
+        for pieces in self.split:
+            lengths = [piece.run.table.developed_length for piece in pieces.pieces]
+            begins |= zip((piece.name for piece in pieces.pieces), accumulate(lengths, initial=0.0), strict=False)
 
         def is_own(finding: Finding) -> bool:
             mate = whole.get(str(dict(finding.value_pairs).get("mate")))
             return finding.code == "joint-butt" and mate is not None and mate == whole.get(finding.tube or "")
 
-        return tuple(finding for finding in self.job.shown.findings if not is_own(finding))
+        def along_whole(finding: Finding) -> Finding:
+            values = dict(finding.value_pairs)
+            own, along = str(values.get("own")), values.get("along")
+            if own not in whole or not isinstance(along, float):
+                return finding
+            return replace(finding, values=values | {"own": whole[own], "along": along + begins[own]})
+
+        return tuple(along_whole(finding) for finding in self.job.shown.findings if not is_own(finding))
 
 
 def in_pieces(

@@ -134,8 +134,13 @@ class Shown:
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
-        """Of the verdict, what speaks of a tube shown, or of none by name."""
-        return self._of_these(self.job.findings)
+        """Of the verdict, what speaks of a tube shown, or of none by name; not of dies that only others are bent on."""
+        found = self._of_these(self.job.findings)
+        if not self.patterns:
+            return found
+        own = {finding for setup in self.setups for finding in setup.findings}
+        theirs = {finding for setup in self.job.setups for finding in setup.findings if finding.tube is None} - own
+        return tuple(finding for finding in found if finding not in theirs)
 
     @property
     def reading_findings(self) -> tuple[Finding, ...]:

@@ -174,7 +174,7 @@ def test_refit_that_does_not_fit_says_which_straight():
     # both tangent lengths grow by 50 tan 45 = 50: of 90 mm between, -10 are left
     findings = said(bend(50.0), bend(50.0, feed=90.0, rotation=90.0))
     assert [f.code for f in findings] == ["radius-too-tight", "radius-too-tight"]
-    expected = "Bent on 'TIGHT' (100.00 mm) instead (refit) it has -10.00 mm of straight before bend 2: move the "
+    expected = "Bent on 'TIGHT' (100.00 mm) instead (refit) it lacks 10.00 mm of straight before bend 2: move the "
     assert all(f.cure_in() == expected + "corners apart, or get a tighter die." for f in findings)
     assert (
         "at end B"

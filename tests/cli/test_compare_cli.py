@@ -305,3 +305,34 @@ def test_a_mirror_image_has_no_settings_for_the_next_piece(capsys, rail, tmp_pat
     text = " ".join(run(capsys, "compare", rail[0], tmp_path / "mirror.csv", *rail[1:]).out.split())
     assert "What to set for the next piece is not told until that is cleared up" in text
     assert "turns so far" not in text
+
+
+def test_a_bend_that_is_not_to_be_made_has_no_settings_and_teaches_nothing(capsys, rail, tmp_path):
+    """A radius of 80 on a die of 100, as `setup` refuses it; the other bend has its settings."""
+    drawn = tmp_path / "drawn.csv"
+    drawn.write_text("feed_mm,rotation_deg,angle_deg,clr_mm\n300,0,90,80\n400,180,60,100\n350,,,\n", encoding="utf-8")
+    given = [str(drawn), *rail[1:]]
+    setup = run(capsys, "setup", *given, "--json").json["tubes"][0]
+    assert [bend["refused"] for bend in setup["bends"]] == [True, False]
+    document = run(capsys, "compare", *given, "--measured", "88:1,59:2", "--json").json["tubes"][0]
+    assert document["refused"] == [1] and [step["bend"] for step in document["next"]] == [2]
+    sheet = tmp_path / "miss.pdf"
+    text = run(capsys, "compare", *given, "--measured", "88:1,59:2", "--sheet", sheet).out
+    said = "Bend 1 is not to be made as drawn, so there are no settings: `elbowroom audit` says why."
+    assert said in " ".join(text.split()) and said in " ".join(PdfReader(sheet).pages[0].extract_text().split())
+    outcome = run(capsys, "compare", *given, "--measured", "88:1,59:2", "--learn")
+    assert "Recorded 1 test bend in" in outcome.err
+
+
+def test_of_the_tubes_shown_only_their_own_springback_is_told(capsys, tmp_path):
+    """`setup --run` told of dies that only tubes not shown are bent on."""
+    doc = ezdxf.new("R2010", units=1)
+    for name, z in (("RAIL 1.5x0.120in", 0.0), ("LEG 1.25x0.083in", 30.0)):
+        doc.modelspace().add_polyline3d([(0, 0, z), (20, 0, z), (20, 20, z)], dxfattribs={"layer": name})
+    doc.saveas(tmp_path / "two.dxf")
+    given = ("setup", tmp_path / "two.dxf", "--metal", "mild steel")
+    both = run(capsys, *given).out
+    assert both.count("The springback of") == 2
+    for name, other in (("RAIL*", "R1250"), ("LEG*", "R1500")):
+        shown = run(capsys, *given, "--run", name).out
+        assert shown.count("The springback of") == 1 and other not in shown

@@ -178,3 +178,16 @@ def test_the_list_of_what_is_cut_agrees_with_the_parts_above(tmp_path, capsys, s
     assert above.count("Cut no stick for it yet.") == 1
     assert [" ".join(row.split()[:2]) for row in below.split("\n")[1:3]] == ["not yet", "1 x"]
     assert [row.split()[-1] for row in below.split("\n")[1:3]] == ["TIGHT", "GOOD"]
+
+
+def test_where_every_bend_is_refused_nothing_is_told_of_marks(tmp_path, capsys, shop):
+    """A radius that no die makes: no mark, no stop, and no sentence on how marks are rounded, measured or turned."""
+    path = tmp_path / "hook.csv"
+    path.write_text("feed_mm,rotation_deg,angle_deg,clr_mm\n300,0,90,20\n300,,,\n", encoding="utf-8")
+    given = (path, "--shop", shop, "--section", "25x2mm")
+    text = " ".join(run(capsys, "setup", *given).out.split())
+    assert "not to be made as drawn" in text
+    assert "Each mark" not in text and "Marks lie" not in text and "behind a stop" not in text
+    path.write_text("feed_mm,rotation_deg,angle_deg,clr_mm\n300,0,90,20\n300,0,90,100\n300,,,\n", encoding="utf-8")
+    text = " ".join(run(capsys, "setup", *given).out.split())
+    assert "Each mark" in text and "Marks lie" in text

@@ -177,3 +177,19 @@ def test_tubes_that_cross_are_cut_to_one_another_as_the_cure_says(frame, capsys,
     (joint,) = whole["joints"]
     assert (joint["kind"], joint["mates"], joint["sleeve"]) == ("cope", [other], None)
     assert [piece["stick_length"] for piece in whole["pieces"]] == pytest.approx([middle, middle], abs=1e-6)
+
+
+def test_where_a_piece_is_cut_further_is_told_along_the_tube_that_is_drawn(capsys, tmp_path):
+    """Its cures named pieces (`--run 'BRACE piece 2'`), which no drawing has: typed as they stand they cut the rest."""
+    doc = ezdxf.new(units=4)
+    doc.modelspace().add_line((0, 0), (2000, 0), dxfattribs={"layer": "BRACE"})
+    for x in (400, 800, 1200):
+        doc.modelspace().add_line((x, -300), (x, 300), dxfattribs={"layer": "PICKET"})
+    doc.saveas(tmp_path / "brace.dxf")
+    given = ["split", tmp_path / "brace.dxf", "--section", "40x3mm", "--run", "BRACE", "--at", "400mm"]
+    text = " ".join(run(capsys, *given).out.split())
+    assert "--run 'BRACE' --at 800.000mm --at 1200.000mm)" in text and "BRACE piece 2: it crosses 2 tubes" in text
+    ats = [word for at in re.findall(r"--at ([0-9.]+mm)", text) for word in ("--at", at)]
+    whole = run(capsys, *given, *ats, "--json").json
+    assert len(whole["tubes"][0]["pieces"]) == 4
+    assert not [one for one in whole["findings"] if one["code"] == "tube-crossing"]

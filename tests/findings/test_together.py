@@ -173,3 +173,12 @@ def test_the_cause_stands_before_the_errors_that_come_of_it(tmp_path, capsys):
         assert 0 <= text.index("1 curve is read as") < text.index("\nerror")
         codes = [(one["code"], one["severity"]) for one in run(capsys, *given, "--json").json["findings"]]
         assert codes[0] == ("annotation-suspect", "warning") and codes[1][1] == "error"
+
+
+def test_that_no_die_takes_a_section_stands_before_the_corners_without_a_radius(tmp_path, capsys):
+    doc = ezdxf.new("R2010", units=4)
+    doc.modelspace().add_lwpolyline([(0, 0), (900, 0), (900, 900)], dxfattribs={"layer": "FRAME"})
+    doc.saveas(tmp_path / "frame.dxf")
+    given = ("audit", str(tmp_path / "frame.dxf"), "--section", "47x47x2mm", "--json")
+    codes = [one["code"] for one in run(capsys, *given).json["findings"] if one["severity"] == "error"]
+    assert codes[0] == "no-die" and len(codes) > 1

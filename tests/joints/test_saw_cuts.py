@@ -1,5 +1,6 @@
 """Mitres and square ends as a saw cuts them, against hand trigonometry."""
 
+import re
 from dataclasses import replace
 from itertools import pairwise
 from math import atan2, cos, degrees, pi, radians, sin, sqrt, tan
@@ -345,6 +346,9 @@ def test_set_up_and_cutting_list_tell_both_saw_cuts(tmp_path, capsys):
     assert setup["flat_cuts"] == {"A": [pytest.approx(51.3402, abs=1e-4), pytest.approx(38.6598, abs=1e-4)]}
     cope = next(j for j in run(capsys, "cope", *given, "--json").json["joints"] if j["tube"] == "BRACE")
     assert [(cut["mate"], round(cut["angle"], 2)) for cut in cope["flat_cuts"]] == [("RAIL", 51.34), ("POST", 38.66)]
+    run(capsys, "convert", *given, "--to", "cope-pdf", "--out", tmp_path)
+    first, *_ = PdfReader(tmp_path / "corner-copes.pdf").pages
+    assert re.search(r"RAIL \+ POST.*2 saw cuts", " ".join(first.extract_text().split()))
     run(capsys, "cutlist", *given, "--bar", "6000mm", "--to", "pdf", "--out", tmp_path)
     paper = "".join(page.extract_text() for page in PdfReader(tmp_path / "corner-cutlist.pdf").pages)
     assert "A 51.34° + 38.66° by template" in " ".join(paper.split())

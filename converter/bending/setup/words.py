@@ -84,6 +84,11 @@ class SetupView:
         """Numbers of bends that are not to be made as drawn."""
         return self.refusal or frozenset()
 
+    @property
+    def kept_steps(self) -> tuple[Step, ...]:
+        """The bends that have a mark and a stop, in the order made."""
+        return tuple(step for step in self.setup.steps if step.bend not in self.refused)
+
     @cached_property
     def stick(self) -> float:
         """The stick as cut, mm: rounded up."""
@@ -138,6 +143,8 @@ class SetupView:
         half = f"{shown.step / MM_PER[shown.unit] / 2.0:g}"
         if shown.denominator:
             half = f"1/{2 * shown.denominator}"
+        if not self.kept_steps:  # no mark is told
+            return []
         notes = [f"Each mark is rounded from its exact place, by at most {half} {shown.unit}."]
         told = [text for text, step in zip(self._arounds, self.setup.steps, strict=True) if step.turn_arc]
         if told:

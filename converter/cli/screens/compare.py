@@ -16,6 +16,7 @@ from converter.comparison.words import (
     miss_sentences,
     next_rows,
     next_sentences,
+    refused_sentences,
     scale_text,
     verdict_text,
 )
@@ -48,6 +49,7 @@ def comparison_text(answer: TubeComparison, made_of: str, display: Display) -> s
     blocks.append("\n".join([*verdict, *(fill(excess_text(each, display), "  ", "    ") for each in found.excesses)]))
     if answer.steps:
         blocks.append(_next_text(answer, display))
+    blocks += [fill(sentence) for sentence in refused_sentences(answer.refused)]
     return "\n\n".join(blocks)
 
 

@@ -35,10 +35,12 @@ def setups_text(job: Job, findings: Sequence[Finding], *, brief: bool = False, e
 
     blocks = [heading(job)]
     alike: dict[tuple[str, ...], str] = {}
+    are_marks_shown = False
     shown, marks, setups = job.shown, bend_marks(job.shown.findings), job.part_setups
     for part in shown.parts:
         setup = shown.setup_of[part.first.name]
         sheet = SetupView(setup, job.display, shown.refusal(part))
+        are_marks_shown |= bool(sheet.kept_steps)
         # by all that would be done: two tubes are not alike because neither may be made
         first = alike.setdefault(_work_key(SetupView(setup, job.display)), part.name)
         like = None if first == part.name else f"to be made just like {first}"
@@ -48,7 +50,7 @@ def setups_text(job: Job, findings: Sequence[Finding], *, brief: bool = False, e
         blocks.append(setup_text(part, sheet, brief=brief, like=like, marks=marks))
     if len(shown.tubes) > 1:
         blocks.append(_to_cut(job))
-    if any(setup.steps for setup in job.shown.setups):
+    if are_marks_shown:
         legend = (
             f"Marks lie along the stick as cut. {TURN} Around: how far a point on the outside moves. Turned in all: "
             f"since the first bend made. {ROTATION} {BOTH_TURNS}"
@@ -115,8 +117,8 @@ def setup_text(
         heads, rows, tint = with_marks(*_rows(sheet), {i: severity for i, severity in said.items() if severity})
         table = Grid(heads, rows, "rrrlrrlrll"[: len(heads)], fold=_TURNING, tint=tint).text()
         lines += [_wrapped(_order(setup)), "", table, ""]
-        notes = [*sheet.rounding_notes(), *sign_meanings(setup.steps)]
-        lines += [faint(line) for line in _wrapped(" ".join(notes)).split("\n")]
+        notes = " ".join([*sheet.rounding_notes(), *sign_meanings(sheet.kept_steps)])
+        lines += [faint(line) for line in _wrapped(notes).split("\n")] if notes else []
         lines.append(_wrapped(f"room around the bender: {room_text(setup, display)}"))
     elif setup.lacking:
         lines.append(_wrapped(f"no set-up: {NO_SET_UP[setup.lacking]}"))

@@ -54,5 +54,6 @@ def _tube_value(answer: TubeComparison) -> dict[str, Any]:
         "within": None if found.limits is None else not found.excesses,
         "excesses": [asdict(excess) for excess in found.excesses],
         "next": [asdict(step) for step in answer.steps],
+        "refused": sorted(answer.refused),
         "feed_from": answer.setup.feed_from,
     }  # fmt: skip

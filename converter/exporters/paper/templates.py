@@ -146,8 +146,8 @@ def end_changes(copes: Copes) -> dict[str, float | None]:
 
 def _end(one: Wrap, display: Display) -> Template:
     joint = one.joint
-    angles = [angle for _, angle in joint.flat_cuts] if joint.saw_angle is None else [joint.saw_angle]
-    saw = f"saw {' + '.join(map(display.angle, angles))}" if angles else ""
+    saw = "" if joint.saw_angle is None else f"saw {display.angle(joint.saw_angle)}"
+    saw = f"{len(joint.flat_cuts)} saw cuts" if joint.flat_cuts else saw
     saw = saw if joint.hole_saw is None else display.number(joint.hole_saw.size)
     row = (
         joint.tube, joint.end, " + ".join(joint.mates) or "plane", display.angle(joint.angle),

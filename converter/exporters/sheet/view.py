@@ -395,8 +395,9 @@ def _notes(part: PartPage, sheets: dict[Display, SetupView], both: BothUnits) ->
     setup = part.setup
     if setup is None or not setup.steps:
         return ()
-    notes = [both.each(lambda shown: " ".join(sheets[shown].rounding_notes()))]
-    notes += sign_meanings(setup.steps)
+    kept = next(iter(sheets.values())).kept_steps
+    notes = [both.each(lambda shown: " ".join(sheets[shown].rounding_notes()))] if kept else []
+    notes += sign_meanings(kept)
     notes.append(f"Room around the bender: {room_text(setup, both)}.")
     return tuple(notes)
 

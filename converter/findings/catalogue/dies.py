@@ -33,7 +33,7 @@ NAME_SECTION = "Name the section: with --section, in a job file, or in the layer
 _REFITS = {
     "refit": "Bend it on {taken} instead (--refit, or refit = true in the job file): the centerline moves by up to "
     "{moved:length}.",
-    "refit overlaps": "Bent on {taken} instead (refit) it has {left:length} of straight {where}: move the corners "
+    "refit overlaps": "Bent on {taken} instead (refit) it lacks {lacking:length} of straight {where}: move the corners "
     "apart, or get a tighter die.",
     "refit moves far": "Redraw it with the radius of a die, or have it rolled: bending it on {taken} instead (refit) "
     "would move the centerline by more than a tenth of the tube's size.",

@@ -16,6 +16,7 @@ from converter.comparison.words import (
     miss_sentences,
     next_rows,
     next_sentences,
+    refused_sentences,
     verdict_text,
 )
 from converter.exporters.options import WriteOptions
@@ -91,6 +92,8 @@ def _tube(flow: Flow, answer: TubeComparison, made_of: str, bookmark: str) -> No
         flow.space(1.5)
         for sentence in (*next_sentences(answer.setup.feed_from), *CAUTIONS):
             flow.paragraph(sentence)
+    for sentence in refused_sentences(answer.refused):
+        flow.paragraph(sentence)
 
 
 def _table(flow: Flow, heads: tuple[str, ...], rows: list[list[str]]) -> None:

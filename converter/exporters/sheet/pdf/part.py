@@ -338,7 +338,7 @@ def _table(flow: Flow, sheet: SetupView) -> None:
     )
     if any(step.turn_set for step in setup.steps):
         words += f" In the picture: {ROTATION[:1].lower()}{ROTATION[1:]} {BOTH_TURNS}"
-    flow.paragraph(" ".join([words, *sheet.rounding_notes(), *sign_meanings(setup.steps)]), SMALL)
+    flow.paragraph(" ".join([words, *sheet.rounding_notes(), *sign_meanings(sheet.kept_steps)]), SMALL)
 
 
 def _row(sheet: SetupView, i: int, step: Step) -> list[Cell]:
