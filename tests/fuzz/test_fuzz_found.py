@@ -20,13 +20,13 @@ from step_tools import hook as step_hook
 
 from converter.errors import GeometryError, ReadError
 from converter.exporters.pdf import tiling
+from converter.exporters.pdf.tiling import tile, tile_count
 from converter.importers.dxf.layers import decoded
 from converter.importers.mesh.square import follow
 from converter.importers.registry import ReadOptions, read
 from converter.importers.step import trial
 from converter.importers.step.bounds import far_out_in
 from converter.job import open_job
-from converter.joints.cuts.wrap import tile, tile_count
 from converter.kernel.session import kernel_failure
 from converter.model import self_approach
 from converter.model.bends import Bend

@@ -29,7 +29,7 @@ from converter import limits
 from converter.disk.reading import CHUNK, HEAD
 from converter.errors import ElbowroomError, GeometryError, ReadError, ShopError, TooLargeError, WriteError
 from converter.exporters.dxf.profile import flat_pieces, profile_figure
-from converter.exporters.paper.figure import Room
+from converter.exporters.paper.room import Room
 from converter.exporters.solids import mesh as mesh_out
 from converter.exporters.solids.tessellate import triangle_count, tube_mesh
 from converter.geometry.vectors import sub, unit
@@ -345,19 +345,17 @@ def test_a_profile_of_any_length_takes_the_same_memory(feed, clr):
     assert len(figures[0].lines) <= len(profile_figure(usual, piece, Display()).lines) + 4
 
 
-@pytest.mark.slow
-def test_what_is_kept_as_a_strip_is_taken_like_cells():
-    """A box that overlaps a strip is not free, one that is two cells away is, whichever way it is kept."""
+def test_cells_and_exact_strips_say_the_same_but_for_a_cell():
+    """A box that overlaps a strip is not free, one that is two cells away is, whichever way what is taken is kept."""
     rng = random.Random(4)
-    fine, coarse = Room(2.0), Room(2.0)
-    coarse.MOST = coarse.MOST_OF_ONE = -1
+    fine, exact = Room(2.0, (-60.0, -60.0, 360.0, 360.0)), Room(0.0)
     strips = [
         ((rng.uniform(0, 300), rng.uniform(0, 300)), (rng.uniform(0, 300), rng.uniform(0, 300))) for _ in range(3)
     ]
     strips.append(((50.0, 50.0), (50.0, 50.0)))
-    for a, b in strips:
-        fine.take_line(a, b, 5.0)
-        coarse.take_line(a, b, 5.0)
+    for strip in strips:
+        fine.take_line(strip, 5.0)
+        exact.take_line(strip, 5.0)
 
     def gap_to(box, half):
         """Of a box from the squares of a half width about many places of the strips."""
@@ -366,20 +364,20 @@ def test_what_is_kept_as_a_strip_is_taken_like_cells():
 
     share = np.linspace(0.0, 1.0, 2001)[:, None]
     places = np.concatenate([np.array(a) + share * (np.array(b) - np.array(a)) for a, b in strips])
-    assert not coarse._in_use
-    assert not fine._strips
     seen = set()
-    for _ in range(3000):
-        x, y = rng.uniform(-50, 350), rng.uniform(-50, 350)
+    for _ in range(1000):
+        x, y = rng.uniform(-50, 345), rng.uniform(-50, 350)
         box = (x, y, x + 8.0, y + 3.0)
         gap = gap_to(box, 5.0)
-        verdict = (fine.is_free(box), coarse.is_free(box))
+        verdict = (fine.is_free(box), exact.is_free(box))
         if gap_to(box, 2.5) == 0.0:  # squares a half width apart leave notches between them
             assert not verdict[0]
         if gap == 0.0:
             assert not verdict[1]
-        elif gap > 4.5:
-            assert verdict == (True, True)
+        elif gap > 0.2:
+            assert verdict[1]
+        if gap > 4.5:
+            assert verdict[0]
         seen.add(verdict)
     assert {(True, True), (False, False)} <= seen
 

@@ -9,8 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Container, Mapping
 from dataclasses import dataclass, replace
-from itertools import pairwise
-from math import atan2, ceil, cos, degrees, radians, sin
+from math import atan2, ceil, cos, degrees, dist, radians, sin
 from typing import TYPE_CHECKING
 
 from converter.bending.setup.words import REFUSED, is_half
@@ -19,12 +18,12 @@ from converter.exporters.paper.figure import (
     LEADING,
     Figure,
     Point,
-    Room,
     block_size,
     scale_bar,
     text_height,
     text_width,
 )
+from converter.exporters.paper.room import Room, Wish
 from converter.model.bends import BendTable
 from converter.model.centerline import rebuild
 from converter.model.curve import Arc, Line, Segment
@@ -43,6 +42,8 @@ if TYPE_CHECKING:
 
 #: mm; a long point nearer than this to the centerline's end is there
 _LEAST_OFFSET = 0.01
+#: a label stands no farther from what it belongs to, in heights of text
+_FARTHEST = 60.0
 #: chords that stand for one arc where labels keep clear of it
 _MOST_CHORDS = 60
 LAYERS = (
@@ -162,7 +163,7 @@ def _draw_tube(figure: Figure, room: Room, segment: Segment, half: float, height
         a, b = segment.start[:2], segment.end[:2]
         d = segment.direction
         figure.line(a, b, "centerline")
-        room.take_line(a, b, half + 0.5 * height)
+        room.take_line([a, b], half + 0.5 * height)
         if half:
             for side in (half, -half):
                 figure.line(
@@ -184,8 +185,7 @@ def _draw_tube(figure: Figure, room: Room, segment: Segment, half: float, height
     # nothing but for an arc of kilometres, whose chords leave it
     sagitta = segment.radius * (1.0 - cos(radians(segment.angle / steps) / 2.0)) if steps == _MOST_CHORDS else 0.0
     points = [segment.point(segment.angle * i / steps)[:2] for i in range(steps + 1)]
-    for a, b in pairwise(points):
-        room.take_line(a, b, half + 0.5 * height + sagitta)
+    room.take_line(points, half + 0.5 * height + sagitta)
 
 
 def _angles(arc: Arc) -> tuple[float, float]:
@@ -246,7 +246,7 @@ def _label_ends(
             "ends",
         )
         room.take_line(
-            (point[0] - n[0] * reach, point[1] - n[1] * reach), (point[0] + n[0] * reach, point[1] + n[1] * reach), 0.0
+            [(point[0] - n[0] * reach, point[1] - n[1] * reach), (point[0] + n[0] * reach, point[1] + n[1] * reach)]
         )
         _side_label(figure, room, [text], point, degrees(atan2(out[1], out[0])), height, 0.0)
 
@@ -276,7 +276,7 @@ def _long_points(
         low = (at[0] - n[0] * across, at[1] - n[1] * across)
         high = (at[0] + n[0] * across, at[1] + n[1] * across)
         figure.line(low, high, "long-points")
-        room.take_line(low, high, 0.0)
+        room.take_line([low, high])
         _side_label(figure, room, ["long point", f"end {name}"], high, degrees(atan2(n[1], n[0])), height, height)
 
 
@@ -358,13 +358,15 @@ def _side_label(
     figure: Figure, room: Room, lines: list[str], anchor: Point, toward: float, height: float, leader: float
 ) -> None:
     """Lines of text where there is room beside an anchor, with a leader when that is further than ``leader`` mm."""
-    w, h = block_size(lines, height)
-    x, y = room.place(anchor, (w, h), toward)
+    size = block_size(lines, height)
+    wish = Wish(size, toward, _FARTHEST * height, 0.6 * height, 1.2 * height, crossing=3.0 * height)
+    spot = room.beside([anchor], wish) or room.over_lines(anchor, wish)
+    (x, y), end = (anchor, anchor) if spot is None else (spot.middle, spot.end)
     for i, line in enumerate(lines):
-        figure.text(line, (x, y + h / 2.0 - height - i * LEADING * height), height, "labels", "center")
-    near = (min(max(anchor[0], x - w / 2.0), x + w / 2.0), min(max(anchor[1], y - h / 2.0), y + h / 2.0))
-    if leader and abs(near[0] - anchor[0]) + abs(near[1] - anchor[1]) > leader:
-        figure.line(anchor, near, "leaders")
+        figure.text(line, (x, y + size[1] / 2.0 - height - i * LEADING * height), height, "labels", "center")
+    if leader and dist(anchor, end) > 1.4 * leader:
+        figure.line(anchor, end, "leaders")
+        room.take_line([anchor, end])
 
 
 # --- flat pieces of a tube --------------------------------------------------------------------

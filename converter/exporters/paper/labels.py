@@ -1,40 +1,34 @@
-"""Labels among lines: each finds a place where it touches no line and no other label, or is left out."""
+"""Labels among lines at full size: each finds a place where it touches no line and no other label, or is left out."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import pairwise
 
-import numpy as np
-from numpy.typing import NDArray
-
-from converter.exporters.paper.figure import Figure, Point, Text
+from converter.exporters.paper.figure import Box, Figure, Point, Text
+from converter.exporters.paper.room import Room
 
 #: Kept free around a label, mm.
 CLEAR = 0.4
-Box = tuple[float, float, float, float]
 #: Where a label may stand: its anchor, how it is aligned, and degrees that it is turned.
 Place = tuple[Point, str, float]
 
 
-class LabelPlacer:
-    """The free room of a figure whose lines are all drawn.
+class FigureLabels:
+    """Labels of a figure whose lines are all drawn, each where it touches no line and no other label.
 
     Args:
         figure: gets the labels.
-        room: (x low, y low, x high, y high) in which every label must lie.
-        besides: further lines that labels keep off, as pairs of points.
+        frame: in which every label must lie.
+        besides: further lines that labels keep off, each through points.
     """
 
-    def __init__(self, figure: Figure, room: Box, besides: Iterable[tuple[Point, Point]] = ()) -> None:
+    def __init__(self, figure: Figure, frame: Box, besides: Iterable[Sequence[Point]] = ()) -> None:
         self._figure = figure
-        self._room = room
-        pairs = [(a, b) for a, b, _ in figure.lines]
-        for points, _ in figure.curves:
-            pairs += pairwise(points)
-        pairs += besides
-        self._lines: NDArray[np.float64] = np.array(pairs, dtype=np.float64).reshape(-1, 2, 2)
-        self._boxes = [text.box() for text in figure.texts]
+        self._room = Room(0.0, frame)
+        for points in (*((a, b) for a, b, _ in figure.lines), *(points for points, _ in figure.curves), *besides):
+            self._room.take_line(points)
+        for text in figure.texts:
+            self._room.take_text(text.box())
 
     def put(self, wordings: Sequence[str], height: float, layer: str, places: Sequence[Place]) -> bool:
         """Write the first wording that finds a place; False when none does.
@@ -46,38 +40,18 @@ class LabelPlacer:
             places: where it may stand, the best first.
         """
         for words in wordings:
-            for at, align, rotation in places:
-                text = Text(words, at, height, layer, align, rotation)
-                box = text.box()
-                if self._is_free(box):
-                    self._figure.text(words, at, height, layer, align, rotation)
-                    self._boxes.append(box)
-                    return True
+            texts = [Text(words, at, height, layer, align, rotation) for at, align, rotation in places]
+            found = self._room.first([_grown(text.box()) for text in texts])
+            if found is not None:
+                one = texts[found]
+                self._figure.text(words, one.at, height, layer, one.align, one.rotation)
+                self._room.take_text(one.box())
+                return True
         return False
 
-    def _is_free(self, box: Box) -> bool:
-        x0, y0, x1, y1 = box
-        a0, b0, a1, b1 = self._room
-        if x0 < a0 + CLEAR or y0 < b0 + CLEAR or x1 > a1 - CLEAR or y1 > b1 - CLEAR:
-            return False
-        x0, y0, x1, y1 = x0 - CLEAR, y0 - CLEAR, x1 + CLEAR, y1 + CLEAR
-        if any(x0 < c and x1 > a and y0 < d and y1 > b for a, b, c, d in self._boxes):
-            return False
-        return not _meets(self._lines, (x0, y0), (x1, y1))
 
-
-def _meets(lines: NDArray[np.float64], low: Point, high: Point) -> bool:
-    """Whether a straight line of an array (n, 2, 2) meets a box (slabs of Liang and Barsky)."""
-    enter, leave = np.zeros(len(lines)), np.ones(len(lines))
-    for axis in (0, 1):
-        start, way = lines[:, 0, axis], lines[:, 1, axis] - lines[:, 0, axis]
-        still = way == 0.0
-        step = np.where(still, 1.0, way)
-        first, last = (low[axis] - start) / step, (high[axis] - start) / step
-        inside = (start >= low[axis]) & (start <= high[axis])
-        enter = np.maximum(enter, np.where(still, np.where(inside, 0.0, 2.0), np.minimum(first, last)))
-        leave = np.minimum(leave, np.where(still, np.where(inside, 1.0, -1.0), np.maximum(first, last)))
-    return bool((enter <= leave).any())
+def _grown(box: Box) -> Box:
+    return box[0] - CLEAR, box[1] - CLEAR, box[2] + CLEAR, box[3] + CLEAR
 
 
 def beside_upright(x: float, tall: float, height: float, *, left_first: bool) -> list[Place]:

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from math import atan2, ceil, degrees, floor
 
 from converter.exporters.paper.figure import Figure, Point, text_width
-from converter.exporters.paper.labels import CLEAR, LabelPlacer, along_level, beside_upright, grid, spots
+from converter.exporters.paper.labels import CLEAR, FigureLabels, along_level, beside_upright, grid, spots
 from converter.exporters.paper.stick import StickBend, StickTemplate, Strip
 from converter.joints.cuts.wrap import Around
 from converter.units import Display
@@ -68,7 +68,7 @@ def label_strip(
         besides: lines that will be drawn over it, which labels keep off.
     """
     left, right = stick.ends
-    labels = LabelPlacer(figure, (left, 0.0, right, strip.height), besides)
+    labels = FigureLabels(figure, (left, 0.0, right, strip.height), besides)
     _label_marks(labels, stick, strip, height, display)
     _label_ends(labels, stick, strip, height, display)
     _label_tangents(labels, stick, strip, height)
@@ -119,7 +119,7 @@ def heights(strip: Strip, clock: float) -> list[float]:
     return [y]
 
 
-def _label_marks(labels: LabelPlacer, stick: StickTemplate, strip: Strip, height: float, display: Display) -> None:
+def _label_marks(labels: FigureLabels, stick: StickTemplate, strip: Strip, height: float, display: Display) -> None:
     for bend in stick.bends:
         if bend.mark is None or bend.step is None:
             continue
@@ -130,7 +130,7 @@ def _label_marks(labels: LabelPlacer, stick: StickTemplate, strip: Strip, height
         labels.put(wordings, height, LABELS, beside_upright(bend.mark, strip.height, height, left_first=ahead))
 
 
-def _label_ends(labels: LabelPlacer, stick: StickTemplate, strip: Strip, height: float, display: Display) -> None:
+def _label_ends(labels: FigureLabels, stick: StickTemplate, strip: Strip, height: float, display: Display) -> None:
     left, right = stick.ends
     for end, x, finished, extra, reach in (
         ("A", left, 0.0, stick.extra_a, stick.cope_a),
@@ -156,7 +156,7 @@ def _label_ends(labels: LabelPlacer, stick: StickTemplate, strip: Strip, height:
         labels.put((*wordings, f"cut {cope.end}"), height, LABELS, places if cope.end == "A" else places[::-1])
 
 
-def _label_tangents(labels: LabelPlacer, stick: StickTemplate, strip: Strip, height: float) -> None:
+def _label_tangents(labels: FigureLabels, stick: StickTemplate, strip: Strip, height: float) -> None:
     for bend in stick.bends:
         n = bend.number
         if bend.end - bend.begin < 1e-9:
@@ -168,7 +168,7 @@ def _label_tangents(labels: LabelPlacer, stick: StickTemplate, strip: Strip, hei
             labels.put((f"tangent point, bend {n}", f"tangent {n}", f"T{n}"), height, LABELS, places)
 
 
-def _label_backs(labels: LabelPlacer, stick: StickTemplate, strip: Strip, height: float) -> None:
+def _label_backs(labels: FigureLabels, stick: StickTemplate, strip: Strip, height: float) -> None:
     for bend in stick.bends:
         for clock, words, short in (
             (bend.clock, f"outside of bend {bend.number}", f"out {bend.number}"),
@@ -185,7 +185,7 @@ def _within(bend: StickBend, y: float, short: str, height: float) -> list[tuple[
     return along_level(y, bend.begin + half, bend.end - half, height)
 
 
-def _label_faces(labels: LabelPlacer, stick: StickTemplate, strip: Strip, around: Around, height: float) -> None:
+def _label_faces(labels: FigureLabels, stick: StickTemplate, strip: Strip, around: Around, height: float) -> None:
     """The number of each flat, near end A, counted from the one at the zero line."""
     left, right = stick.ends
     for number, clock in enumerate(flats(around), 1):

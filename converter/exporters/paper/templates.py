@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from math import hypot
 from typing import TYPE_CHECKING
 
@@ -26,7 +25,7 @@ from converter.exporters.paper.cope_drawing import (
 )
 from converter.exporters.paper.cope_words import copes_of, facts, how_to, title
 from converter.exporters.paper.figure import Figure, text_width
-from converter.exporters.paper.labels import LabelPlacer
+from converter.exporters.paper.labels import FigureLabels
 from converter.job import once_per_job
 from converter.joints.cope import Copes
 from converter.joints.cuts.wrap import Wrap, wrap
@@ -247,8 +246,8 @@ def hole_drawing(one: HoleWrap, display: Display) -> CopeDrawing:
         _hole_center(figure, hole, x, length - one.low)
     for across, lengths in one.outlines:
         drawing.curves.append((list(zip(across.tolist(), (lengths - one.low).tolist(), strict=True)), CUT))
-    cuts = [pair for points, _ in drawing.curves for pair in pairwise(points)]
-    labels = LabelPlacer(figure, (0.0, 0.0, one.width, one.high - one.low), cuts)
+    cuts = [points for points, _ in drawing.curves]
+    labels = FigureLabels(figure, (0.0, 0.0, one.width, one.high - one.low), cuts)
     for hole, (x, length) in zip(one.holes, one.centers, strict=True):
         _hole_label(labels, hole, x, length - one.low, display.number(one.as_cut(length)))
     return drawing
@@ -302,7 +301,7 @@ def _hole_center(figure: Figure, hole: Hole, x: float, y: float) -> None:
     figure.line((x, y - arm), (x, y + arm), POINTS)
 
 
-def _hole_label(labels: LabelPlacer, hole: Hole, x: float, y: float, number: str) -> None:
+def _hole_label(labels: FigureLabels, hole: Hole, x: float, y: float, number: str) -> None:
     """What passes there, and how far the middle is from end A as cut: in the hole or beside it, off every line."""
     size = 0.9 * TEXT
     spots = sorted(

@@ -13,14 +13,13 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from converter.exporters.paper import cope_drawing as parts
-from converter.exporters.paper.figure import LEADING, Figure, Point, Text, scale_bar
+from converter.exporters.paper.figure import LEADING, Box, Figure, Point, Text, scale_bar
 from converter.exporters.paper.templates import Template, templates_of, uses
 from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.canvas import Pdf, Pen
-from converter.exporters.pdf.tiling import least_tiles, unit_doubts
+from converter.exporters.pdf.tiling import Tile, clip, least_tiles, unit_doubts
 from converter.exporters.pdf.title_block import CORNER, draw_corner
 from converter.findings.wording import counted
-from converter.joints.cuts.wrap import Tile, Window, clip
 from converter.quoting import quoted
 from converter.units import Display
 
@@ -216,7 +215,7 @@ def _sheet(pdf: Pdf, stem: str, one: Template, sheet: PlacedTemplate, which: tup
     pdf.end_page()
 
 
-def _template(pdf: Pdf, drawing: parts.CopeDrawing, window: Window, dx: float, dy: float) -> None:
+def _template(pdf: Pdf, drawing: parts.CopeDrawing, window: Box, dx: float, dy: float) -> None:
     """What of a template lies in a window, moved by (dx, dy)."""
     for points, layer in drawing.curves:
         for piece in clip(points, window):
@@ -229,7 +228,7 @@ def _template(pdf: Pdf, drawing: parts.CopeDrawing, window: Window, dx: float, d
             pdf.text(t.text, (t.at[0] + dx, t.at[1] + dy), t.height, align=t.align, rotation=t.rotation)
 
 
-def _shows(text: Text, window: Window) -> bool:
+def _shows(text: Text, window: Box) -> bool:
     """Whether most of a label lies in a window."""
     x0, y0, x1, y1 = text.box()
     return window[0] <= (x0 + x1) / 2.0 <= window[2] and window[1] <= (y0 + y1) / 2.0 <= window[3]

@@ -22,9 +22,8 @@ from converter.exporters.paper.stick_words import with_verdict
 from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.canvas import Pdf, Pen
 from converter.exporters.pdf.stick_cover import CoverTube, TileMap, cover_pages
-from converter.exporters.pdf.tiling import least_tiles, unit_doubts
+from converter.exporters.pdf.tiling import Tile, clip, least_tiles, unit_doubts
 from converter.exporters.pdf.title_block import CORNER, draw_corner
-from converter.joints.cuts.wrap import Tile, clip
 from converter.model.run import Tube
 from converter.progress import steps
 from converter.quoting import LONGEST_PATH, quoted

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from itertools import combinations
 from math import cos, pi, radians, sin
 
 import ezdxf
 import pytest
-from dxf_tools import overlap
 from ezdxf import bbox
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -17,7 +15,7 @@ from shapely.geometry import LineString, box
 from strategies import placements, tables
 
 from converter.exporters.dxf.stick_template import LAYERS, template_figure
-from converter.exporters.paper.figure import Room, Text, spread
+from converter.exporters.paper.figure import Text, spread
 from converter.exporters.paper.stick import StickTemplate, Strip, stick_bends
 from converter.geometry.vectors import add, cross, distance, rotate, scale, unit
 from converter.model.bends import Bend, BendTable, Placement
@@ -265,12 +263,3 @@ def test_spread_keeps_order_and_distance(items, gap):
         assert got[i + 1] - got[i] >= (widths[i] + widths[i + 1]) / 2 + gap - 1e-6
     if all(b - a >= (u + v) / 2 + gap for a, b, u, v in zip(wanted, wanted[1:], widths, widths[1:], strict=False)):
         assert got == pytest.approx(wanted, abs=1e-6)
-
-
-def test_room_gives_no_place_twice():
-    room = Room(1.0)
-    boxes = []
-    for _ in range(20):
-        x, y = room.place((0.0, 0.0), (6.0, 3.0), 90.0)
-        boxes.append((x - 3.0, y - 1.5, x + 3.0, y + 1.5))
-    assert not any(overlap(a, b) for a, b in combinations(boxes, 2))

@@ -10,9 +10,9 @@ import shapely.ops
 from random_drawings import bays_drawing, random_drawing
 from sheet_tools import demo_job
 
+from converter.exporters.pictures.annotation import wide
 from converter.exporters.pictures.drawing.view import drawing_picture
 from converter.exporters.pictures.picture import RING, Label, Picture
-from converter.exporters.pictures.places import wide
 from converter.exporters.pictures.run.picture import isometric_picture
 from converter.exporters.sheet.html import DRAWING_SIZE
 from converter.job import open_job

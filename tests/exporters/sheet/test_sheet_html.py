@@ -35,9 +35,10 @@ from sheet_tools import (
 from converter.exporters.dxf import cope_templates as cope_dxf
 from converter.exporters.files import OutputSet
 from converter.exporters.options import WriteOptions
+from converter.exporters.paper.room import LabelSpot, Room
 from converter.exporters.pdf import cope_templates as cope_pdf
+from converter.exporters.pictures.annotation import leader
 from converter.exporters.pictures.picture import ROLES, Picture
-from converter.exporters.pictures.places import Places, leader
 from converter.exporters.pictures.written.svg import svg_text
 from converter.exporters.sheet import html, roundings
 from converter.exporters.sheet.html import data, picture_style
@@ -308,7 +309,8 @@ def test_a_squeezed_picture_says_every_unit_in_one_text():
     picture.label(BOTH.length(25.4), (3.0, 4.0), 2.0)
     picture.label("plain", (3.0, 8.0), 2.0)
     picture.label("1", (9.0, 8.0), 2.0, circled=True)
-    leader(picture, Places((0.0, 0.0, 90.0, 90.0)), (20.0, 20.0), (30.0, 20.0, 40.0, 24.0))
+    spot = LabelSpot((30.0, 20.0, 40.0, 24.0), (20.0, 20.0), (30.0, 20.0))
+    leader(picture, Room(0.7, (0.0, 0.0, 90.0, 90.0)), spot)
     after = squeezed(picture, "p", table.label)
     assert after.count("<text") == 3 and after.count("<circle") == 1
     assert " n=0>25.40 mm</text>" in after and table.value()["texts"][1] == "1.000 in"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, hypot
+from math import ceil
 
 import numpy as np
 
@@ -133,13 +133,3 @@ def ring(center: Point, radius: float, corners: int = 16, turn: float = 0.0) -> 
     """A regular polygon: many corners make a ring, four a diamond, three a triangle."""
     angles = np.radians(90.0 + turn) + np.linspace(0.0, 2.0 * np.pi, corners, endpoint=False)
     return [(center[0] + radius * float(np.cos(a)), center[1] + radius * float(np.sin(a))) for a in angles]
-
-
-def toward_edge(center: Point, size: Point, other: Point) -> Point:
-    """Where the straight from a box's centre toward another point leaves the box."""
-    dx, dy = other[0] - center[0], other[1] - center[1]
-    far = hypot(dx, dy)
-    if far < 1e-9:
-        return center
-    k = min(size[0] / 2 / abs(dx) if abs(dx) > 1e-9 else 1e9, size[1] / 2 / abs(dy) if abs(dy) > 1e-9 else 1e9)
-    return center[0] + dx * min(k, 1.0), center[1] + dy * min(k, 1.0)

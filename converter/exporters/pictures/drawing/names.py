@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from itertools import islice
-from math import atan2, degrees, dist
+from math import atan2, degrees, dist, inf
 
 from converter.exporters.paper.figure import Point
-from converter.exporters.pictures.drawing.free import CROSSING, Free
-from converter.exporters.pictures.drawing.lines import toward_edge
-from converter.exporters.pictures.places import wide
+from converter.exporters.paper.room import LabelSpot, Room, Wish
+from converter.exporters.pictures.annotation import wide
 
 #: A straight or bend of a tube on paper, as its two ends.
 Way = tuple[Point, Point]
@@ -20,7 +19,7 @@ _WAYS, _CLEAR, _SHARES = 4, 3.5, (0.5, 0.32, 0.68, 0.16, 0.84, 0.4, 0.6, 0.24, 0
 _BESIDE, _LED, _ON_LINES = 5.0, 60.0, 20.0
 #: Leaders that cross nothing are so long, mm, and those to letters; and what one may cost before there is a key, among
 #: few names.
-_LED_FREE, _LED_LETTER, _DEAR = 25.0, 14.0, CROSSING + 22.0
+_LED_FREE, _LED_LETTER, _DEAR = 25.0, 14.0, 26.0
 _FEW = 12
 #: From row to row of the key, in heights of text; its columns at most; rows that it goes without to find room.
 _ROW, _MOST_COLUMNS, _FEWER = 1.6, 4, 3
@@ -47,7 +46,7 @@ class PlacedName:
 
 
 def place_names(
-    free: Free, ways_of: Sequence[tuple[str, Sequence[Way]]], height: float, near: float, used: Container[str] = ()
+    room: Room, ways_of: Sequence[tuple[str, Sequence[Way]]], height: float, near: float, used: Container[str] = ()
 ) -> list[PlacedName]:
     """Place names, in the order of how easily they are found; their room is then taken.
 
@@ -55,22 +54,22 @@ def place_names(
     with that letter in a key where the picture is empty.
 
     Args:
-        free: what is free.
+        room: what is taken.
         ways_of: each name, with the straights and bends of its tube on paper.
         height: of the text, mm.
         near: a name nearer to its tube than this needs no leader, mm.
         used: letters that stand for something else in the picture.
     """
-    put = _NamePlacement(free, height, near, used)
+    put = _NamePlacement(room, height, near, used)
     left: list[tuple[str, Sequence[Way]]] = [
         (name, sorted(ways, key=lambda way: -dist(*way))[:_WAYS]) for name, ways in ways_of if ways and name
     ]
     left = [one for one in left if not put.beside(*one)]
-    left = [one for one in left if not put.led(*one, _LED_FREE, 0.0)]
+    left = [one for one in left if not put.led(*one, _LED_FREE, inf)]
     if len(ways_of) <= _FEW:
-        left = [one for one in left if not put.led(*one, _LED, _DEAR)]
+        left = [one for one in left if not put.led(*one, _LED, dearest=_DEAR)]
     left = put.key(left)
-    left = [one for one in left if not put.led(*one, _LED, None)]
+    left = [one for one in left if not put.led(*one, _LED)]
     for name, ways in left:
         put.on_lines(name, ways)
     return put.placed
@@ -79,36 +78,29 @@ def place_names(
 class _NamePlacement:
     """Names that have found their place, and what is still free."""
 
-    def __init__(self, free: Free, height: float, near: float, used: Container[str]) -> None:
-        self._free, self._height, self._near, self._used = free, height, near, used
+    def __init__(self, room: Room, height: float, near: float, used: Container[str]) -> None:
+        self._room, self._height, self._near, self._used = room, height, near, used
         self.placed: list[PlacedName] = []
 
     def beside(self, name: str, ways: Sequence[Way]) -> bool:
         """A name level beside its tube, or along it."""
-        size = self._size(name)
-        if self.led(name, ways, _BESIDE, 0.0):
+        if self.led(name, ways, _BESIDE, inf):
             return True
         for way in ways:
-            if along := self._free.place_along(*way, size):
+            if along := self._room.along(*way, self._size(name)):
                 self.placed.append(PlacedName(name, *along))
                 return True
         return False
 
-    def led(self, name: str, ways: Sequence[Way], reach: float, dearest: float | None) -> bool:
-        """A name at the end of a leader that costs no more than the dearest; 0 for one that crosses nothing."""
-        size, crossing = self._size(name), dearest != 0.0
-        led = self._free.place_led(
-            _anchors(ways), size, _across(*ways[0]), reach, crossing=crossing, dearest=dearest or None
-        )
-        if led is not None:
-            self._put(name, *led)
-        return led is not None
+    def led(self, name: str, ways: Sequence[Way], reach: float, crossing: float = 14.0, dearest: float = inf) -> bool:
+        """A name at the end of a leader; see `converter.exporters.paper.room.Wish`."""
+        wish = Wish(self._size(name), _across(*ways[0]), reach, crossing=crossing, dearest=dearest)
+        return self._put(name, self._room.beside(_anchors(ways), wish))
 
     def on_lines(self, name: str, ways: Sequence[Way]) -> None:
         """A name near its tube on whatever lies there, but for other texts."""
-        at = _anchors(ways)[0]
-        if center := self._free.place(at, self._size(name), _across(*ways[0]), _ON_LINES):
-            self._put(name, center, at)
+        wish = Wish(self._size(name), _across(*ways[0]), _ON_LINES)
+        self._put(name, self._room.over_lines(_anchors(ways)[0], wish))
 
     def key(self, names: Sequence[tuple[str, Sequence[Way]]]) -> list[tuple[str, Sequence[Way]]]:
         """Letters beside tubes, and a key that says their names; returns those that got none."""
@@ -120,14 +112,14 @@ class _NamePlacement:
         room = ((most, columns) for most in range(len(names), 0, -_FEWER) for columns in range(1, _MOST_COLUMNS + 1))
         for most, columns in room:
             rows = -(-most // columns)
-            if corner := self._free.place_anywhere((columns * across, step * rows)):
+            if corner := self._room.in_a_corner((columns * across, step * rows)):
                 break
         else:
             return list(names)
         without, count = [], 0
         for name, ways in names:
             letter = letters[min(count, most - 1)]
-            if count == most or not self.led(letter, ways, _LED_LETTER, 0.0):
+            if count == most or not self.led(letter, ways, _LED_LETTER, inf):
                 without.append((name, ways))
                 continue
             x, y = corner[0] + across * (count // rows), corner[1] + step * (rows - count % rows - 0.5)
@@ -135,12 +127,15 @@ class _NamePlacement:
             count += 1
         return without
 
-    def _put(self, text: str, center: Point, at: Point) -> None:
-        near = toward_edge(center, self._size(text), at)
-        leads = dist(at, near) > self._near
-        if leads:
-            self._free.take_leader(at, near)
-        self.placed.append(PlacedName(text, center, led_from=(at, near) if leads else None))
+    def _put(self, text: str, spot: LabelSpot | None) -> bool:
+        """Keep a text where there is a place for it; whether there is."""
+        if spot is None:
+            return False
+        leader = (spot.anchor, spot.end) if spot.far > self._near else None
+        if leader:
+            self._room.take_line(leader, 0.2)
+        self.placed.append(PlacedName(text, spot.middle, led_from=leader))
+        return True
 
     def _size(self, text: str) -> Point:
         return wide(text, self._height), 1.3 * self._height

@@ -8,13 +8,13 @@ dotted and lettered. Nothing is told by colour alone.
 from __future__ import annotations
 
 from collections.abc import Container, Sequence
-from math import dist
+from math import inf
 
 import numpy as np
 
 from converter.arrays import Array
-from converter.exporters.paper.figure import Point, text_width
-from converter.exporters.pictures.drawing.free import Free
+from converter.exporters.paper.figure import Box, Point, text_width
+from converter.exporters.paper.room import LabelSpot, Room, Wish
 from converter.exporters.pictures.drawing.key import (
     findings_column,
     lines_column,
@@ -23,9 +23,9 @@ from converter.exporters.pictures.drawing.key import (
     printable_line,
     wrapped,
 )
-from converter.exporters.pictures.drawing.lines import ring, toward_edge
+from converter.exporters.pictures.drawing.lines import ring
 from converter.exporters.pictures.drawing.names import place_names
-from converter.exporters.pictures.drawing.plane import ISOMETRIC, THIN, Box, Plane, apart, clipped, passed_once, thinned
+from converter.exporters.pictures.drawing.plane import ISOMETRIC, THIN, Plane, apart, clipped, passed_once, thinned
 from converter.exporters.pictures.drawing.scene import Scene, holds, scene_of
 from converter.exporters.pictures.drawing.words import LegendEntry, drawing_legend
 from converter.exporters.pictures.picture import RING, Picture
@@ -43,8 +43,12 @@ EDGE, ROOM = 3.0, 9.0
 NUMBER, NAME, END = 2.0, 2.2, 1.95
 #: Of more tubes than this, only where each begins is marked, by a dot; of what radius, mm.
 LETTERED, DOT = 8, 0.75
+#: Labels keep about this distance, mm.
+CELL = 0.8
 #: A label further than this from its place has a leader, mm.
 NEAR = 2.6
+#: Above so many straights a drawing is too dense to keep labels off its lines.
+DENSE = 6000
 #: So many marks are drawn; so many of them have a number; so many words stand beside them.
 MARKS, NUMBERS, WORDS = 400, 99, 40
 #: More lines of one role than this are a crowd.
@@ -158,7 +162,8 @@ class _ScenePlacement:
                 (area[1] + area[3]) / 2 - self.k * (y0 + y1) / 2,
             ]
         )
-        self.free = Free(area)
+        self.room = Room(CELL, area)
+        self._straights = 0
 
     def draw(self, tubes: Sequence[Tube], entries: Sequence[LegendEntry], shown: int) -> None:
         """Lines first, then marks, numbers, ends, names and letters while there is room for them."""
@@ -212,7 +217,9 @@ class _ScenePlacement:
             crowd.add(cell)
         if len(points) > 1:
             self.picture.stroke(points, role)
-            self.free.keep_off(points)
+            self._straights += len(points) - 1
+            if self._straights <= DENSE:
+                self.room.take_line(points, 0.3)
 
     def _left_out(self) -> dict[tuple[str, Reason], list[Point]]:
         """Dotted shapes of what was left out; where each kind can be lettered."""
@@ -247,7 +254,7 @@ class _ScenePlacement:
                 left -= 1
                 x, y = self._at(place)
                 mark_place(self.picture, _mark_of(entry), (x, y))
-                self.free.take((x - 1.2, y - 1.2, x + 1.2, y + 1.2))
+                self.room.take_text((x - 1.2, y - 1.2, x + 1.2, y + 1.2))
 
     def _numbers(self, placed: Sequence[LegendEntry]) -> None:
         """Numbers in rings, the word that must be seen beside them, and a leader to the place."""
@@ -259,18 +266,15 @@ class _ScenePlacement:
             wide = max(text_width(in_unit(word, unit), NAME) for unit in ("mm", "in"))
             ring = 2 * RING * NUMBER + 0.6
             size = (ring + (wide + 0.8 if word else 0.0), ring)
-            led = self.free.place_led([at], size, 45.0, _NUMBER_NEAR, crossing=False)
-            center = led[0] if led else self.free.place(at, size)
-            if center is None:
+            free = Wish(size, reach=_NUMBER_NEAR, crossing=inf)
+            spot = self.room.beside([at], free) or self._on_lines(at, Wish(size))
+            if spot is None:
                 continue
-            x = center[0] - size[0] / 2 + ring / 2
-            near = toward_edge(center, size, at)
-            self.picture.stroke([at, near], "dim")
-            self.free.take_leader(at, near)
-            number = (x, center[1] - NUMBER / 2)
-            self.picture.label(entry.mark, number, NUMBER, "note", align="center", circled=True)
+            x, y = spot.box[0] + ring / 2, spot.middle[1]
+            self._lead(spot, "dim")
+            self.picture.label(entry.mark, (x, y - NUMBER / 2), NUMBER, "note", align="center", circled=True)
             if word:
-                self.picture.label(word, (x + ring / 2 + 0.4, center[1] - NAME / 2), NAME, "strong")
+                self.picture.label(word, (x + ring / 2 + 0.4, y - NAME / 2), NAME, "strong")
 
     def _ends(self, tubes: Sequence[Tube], lettered: bool) -> None:
         """Where each run starts (A) and stops (B); of many, a dot where it starts."""
@@ -279,7 +283,7 @@ class _ScenePlacement:
             for tube in tubes:
                 x, y = self._at(tube.run.start)
                 self.picture.fill([ring((x, y), DOT)], "end")
-                self.free.take((x - DOT, y - DOT, x + DOT, y + DOT))
+                self.room.take_text((x - DOT, y - DOT, x + DOT, y + DOT))
             return
         for tube in tubes:
             ends = [("A", tube.run.start)] if tube.run.closed else [("A", tube.run.start), ("B", tube.run.end)]
@@ -288,11 +292,12 @@ class _ScenePlacement:
                 other = self._at(tube.run.end if letter == "A" else tube.run.start)
                 # away from the other end, where the run itself does not lie
                 away = float(np.degrees(np.arctan2(at[1] - other[1], at[0] - other[0])))
-                center = self.free.place(at, (side, side), away, 8.0)
-                if center is not None:
-                    spot = (center[0], center[1] - END / 2)
-                    self.picture.label(letter, spot, END, "end", align="center", boxed=True)
-                    self._leader(at, center, (side, side))
+                spot = self._on_lines(at, Wish((side, side), away, 8.0))
+                if spot is not None:
+                    x, y = spot.middle
+                    self.picture.label(letter, (x, y - END / 2), END, "end", align="center", boxed=True)
+                    if spot.far > NEAR:  # else nobody takes it for another's
+                        self._lead(spot, "end")
 
     def _names(self, tubes: Sequence[Tube], used: Container[str]) -> None:
         ways_of = []
@@ -301,7 +306,7 @@ class _ScenePlacement:
             # on paper, that is: what runs toward the eye is short there
             ways = [(self._at(one.start), self._at(one.end)) for one in tube.run.centerline]
             ways_of.append((name if len(name) <= 28 else name[:27] + "…", ways))
-        for one in place_names(self.free, ways_of, NAME, NEAR, used):
+        for one in place_names(self.room, ways_of, NAME, NEAR, used):
             down = np.radians(one.turn - 90.0)
             x, y = one.middle
             spot = (x + NAME / 2.0 * float(np.cos(down)), y + NAME / 2.0 * float(np.sin(down)))
@@ -310,19 +315,22 @@ class _ScenePlacement:
             if one.led_from is not None:
                 self.picture.stroke(one.led_from, "dim")
 
-    def _leader(self, at: Point, center: Point, size: Point) -> None:
-        """A thin line from a place to its label, where that stands too far off to be taken for its own."""
-        near = toward_edge(center, size, at)
-        if dist(at, near) > NEAR:
-            self.picture.stroke([at, near], "end")
-            self.free.take_leader(at, near)
+    def _on_lines(self, at: Point, wish: Wish) -> LabelSpot | None:
+        """A place clear of everything, else one that is clear of texts."""
+        return self.room.beside([at], wish) or self.room.over_lines(at, wish)
+
+    def _lead(self, spot: LabelSpot, role: str) -> None:
+        """A thin line from a place to its label."""
+        self.picture.stroke([spot.anchor, spot.end], role)
+        self.room.take_line([spot.anchor, spot.end], 0.2)
 
     def _letters(self, entries: Sequence[LegendEntry], kept: dict[tuple[str, Reason], list[Point]]) -> None:
         for mark, key in ((entry.mark, entry.left) for entry in entries if entry.left and entry.mark):
             for place in kept.get(key, [])[:LETTERS]:
-                center = self.free.place(place, (2.2, 2.6), reach=8.0)
-                if center is not None:
-                    self.picture.label(mark, (center[0], center[1] - NAME / 2), NAME, "strong", align="center")
+                spot = self._on_lines(place, Wish((2.2, 2.6), reach=8.0))
+                if spot is not None:
+                    x, y = spot.middle
+                    self.picture.label(mark, (x, y - NAME / 2), NAME, "strong", align="center")
 
     def _label_no_run(self) -> None:
         text = "No tube was found in this drawing."
@@ -342,14 +350,14 @@ class _ScenePlacement:
         words = self.display.each(lambda one: f"{length / (25.4 if one.unit == 'in' else 1.0):.4g} {one.unit}")
         words += "" if self.scene.plane.flat else " along an axis"
         self.picture.label(words, (x + bar + 1.5, y), 2.0, "note")
-        self.free.take((x, y - 0.5, x + bar + 2.0 + text_width(in_unit(words, "mm"), 2.0), y + 3.0))
+        self.room.take_text((x, y - 0.5, x + bar + 2.0 + text_width(in_unit(words, "mm"), 2.0), y + 3.0))
         center = (self.area[2] - 9.0, self.area[1] + 5.0)
         for names, (dx, dy) in apart(self.scene.plane.axes):
             tip = (center[0] + 4.0 * dx, center[1] + 4.0 * dy)
             self.picture.stroke([center, tip], "dim")
             spot = (center[0] + 5.8 * dx, center[1] + 5.8 * dy - 1.0)
             self.picture.label(names, spot, 2.0, "note", align="center")
-        self.free.take((center[0] - 7.5, center[1] - 5.0, center[0] + 7.5, center[1] + 7.5))
+        self.room.take_text((center[0] - 7.5, center[1] - 5.0, center[0] + 7.5, center[1] + 7.5))
 
 
 def _mark_of(entry: LegendEntry) -> str:

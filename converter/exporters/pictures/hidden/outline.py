@@ -15,7 +15,7 @@ from math import ceil
 from typing import NamedTuple
 
 from converter.arrays import Array, Flags, Ints
-from converter.exporters.pictures.cells import chords_of
+from converter.exporters.paper.cells import chords_of
 from converter.exporters.pictures.hidden.sight import Sight
 from converter.exporters.pictures.hidden.skin import bend_edges, skins, steps_along
 from converter.exporters.pictures.hidden.solid import Solid, dots

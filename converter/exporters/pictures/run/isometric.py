@@ -10,21 +10,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from copy import copy
 from itertools import zip_longest
-from math import atan2, ceil, cos, degrees, dist, hypot, inf, pi, sin
+from math import atan2, ceil, cos, degrees, hypot, inf, pi, sin
 
-from converter.exporters.paper.figure import Point
+from converter.exporters.paper.figure import Box, Point
+from converter.exporters.paper.room import LabelSpot, Room, Wish
+from converter.exporters.pictures.annotation import CELL, HEAD, arrow_head, dimension, end_mark, leader, wide
 from converter.exporters.pictures.picture import RING, Picture
-from converter.exporters.pictures.places import (
-    HEAD,
-    Box,
-    Places,
-    arrow_head,
-    dimension,
-    end_mark,
-    leader,
-    nearest,
-    wide,
-)
 from converter.exporters.pictures.run.parts import DrawnStraight, Parts, Turn, bend_words
 from converter.exporters.pictures.run.sketch import Drawn, SketchShape, draw
 from converter.exporters.pictures.views import ViewAxes
@@ -153,10 +144,10 @@ class _Panel:
         self._least = min(least, height)
         self._crossed, self._longest = 0, 0.0  # leaders that run over something; the longest, in heights of text
         self._parts, self._display, self._h = parts, display, height
-        self._places = Places(frame)
+        self._room = Room(CELL, frame)
         self._shape, self._drawn = shape, _fitted(shape, parts, frame, height)
         self._middle = ((frame[0] + frame[2]) / 2.0, (frame[1] + frame[3]) / 2.0)
-        self._places.take_strips(self._drawn.strips(shape))
+        self._room.take_strips(self._drawn.strips(shape))
         self._ends(shape.tube.run.closed, fed_from)
         self._cuts(shape, ends)
 
@@ -176,7 +167,7 @@ class _Panel:
             tail, ahead = self._feed(a, ta) if fed_from == "A" else self._feed(b, tb + pi)
         for letter, end, out in (("A", a, ta + pi), ("B", b, tb + (pi / 2.0 if closed else 0.0))):
             place = tail if ahead and letter == fed_from else end
-            end_mark(self.picture, self._places, letter, place, out, 1.25 * self._h)
+            end_mark(self.picture, self._room, letter, place, out, 1.25 * self._h)
 
     def _cuts(self, shape: SketchShape, ends: Mapping[str, str]) -> None:
         """A word at each end that is cut to fit."""
@@ -189,10 +180,10 @@ class _Panel:
                 size = (wide(word, self._h), 1.4 * self._h)
                 out = degrees(self._direction(d)) + (90.0 - 60.0 * sign)
                 at, half = self._drawn.at(point), self._drawn.half
-                spot = self._places.beside(at, size, out, 30.0 * self._h, half + 1.0, half + 2.0)
+                spot = self._room.beside([at], Wish(size, out, 30.0 * self._h, half + 1.0, half + 2.0))
                 if spot is not None:
-                    self.picture.label(word, (spot[0], spot[1] - self._h / 2.0), self._h, "note", align="center")
-                    self._lead(at, _box(spot, size), half + 2.0)
+                    self._centered(word, spot)
+                    self._lead(spot)
 
     def _direction(self, d: Vec) -> float:
         x, y = self._drawn.view.flat(d)
@@ -214,21 +205,21 @@ class _Panel:
             start = (tip[0] - length * c, tip[1] - length * s)
             # what is taken of the tube reaches past its end
             back = max(0.8, 1.45 * self._drawn.half + 1.8 - gap) if tip == tries[0] else 0.8
-            if self._places.is_clear(start, (tip[0] - back * c, tip[1] - back * s), 0.5):
+            if self._room.is_clear(start, (tip[0] - back * c, tip[1] - back * s), 0.5):
                 break
         else:
             starts = [(tip[0] - length * c, tip[1] - length * s) for tip in tries]
-            x0, y0, x1, y1 = self._places.frame
+            x0, y0, x1, y1 = self._room.frame
             kept = [k for k, (x, y) in enumerate(starts) if x0 < x < x1 and y0 < y < y1]
             tip, start = tries[(kept or [0])[0]], starts[(kept or [0])[0]]
         self.picture.stroke([tip, (start[0] + 1.5 * c, start[1] + 1.5 * s)], "feed")
         arrow_head(self.picture, start, turn + pi, "feed", (1.5 * h, 0.55 * h))
-        self._places.take_line(start, tip, 0.5 * h)
+        self._room.take_line([start, tip], 0.5 * h)
         width = wide(TRAVEL, h, bold=True)
         middle = ((start[0] + tip[0]) / 2.0, (start[1] + tip[1]) / 2.0)
-        spot = self._places.beside(middle, (width, 1.3 * h), degrees(turn) + 90.0, 20.0 * h, 0.8)
+        spot = self._room.beside([middle], Wish((width, 1.3 * h), degrees(turn) + 90.0, 20.0 * h, 0.8))
         if spot is not None:
-            self.picture.label(TRAVEL, (spot[0], spot[1] - h / 2.0), h, "feed", align="center")
+            self._centered(TRAVEL, spot, "feed")
         return start, tip == tries[0]
 
     # --- straights and bends --------------------------------------------------------------
@@ -250,7 +241,7 @@ class _Panel:
             None where one finds no room, or the strain comes up to what is bearable.
         """
         panel = copy(self)
-        panel.picture, panel._places = self.picture.copy(), self._places.copy()
+        panel.picture, panel._room = self.picture.copy(), self._room.copy()
         for one in labels:
             found = panel._bend(one) if isinstance(one, Turn) else panel._short(one)
             if not found or panel.strain >= bearable:
@@ -264,13 +255,16 @@ class _Panel:
         for turn in self._parts.turns:
             at = self._drawn.at(turn.middle)
             out = degrees(self._outward(turn, at))
-            spot = self._places.beside(at, (side, side), out, 40.0 * h, self._drawn.half + 0.8)
-            if spot is None:
-                continue
-            role = "tight" if turn.wrong else "strong"
-            self.picture.label(str(turn.number), (spot[0], spot[1] - h / 2.0), h, role, align="center", circled=True)
-            box = (spot[0] - side / 2, spot[1] - side / 2, spot[0] + side / 2, spot[1] + side / 2)
-            leader(self.picture, self._places, at, box)
+            half = self._drawn.half
+            spot = self._room.beside([at], Wish((side, side), out, 40.0 * h, half + 0.8, half + 2.0))
+            if spot is not None:
+                self._centered(str(turn.number), spot, "tight" if turn.wrong else "strong", circled=True)
+                leader(self.picture, self._room, spot)
+
+    def _centered(self, text: str, spot: LabelSpot, role: str = "note", *, circled: bool = False) -> None:
+        """A line of text in the middle of its place."""
+        x, y = spot.middle
+        self.picture.label(text, (x, y - self._h / 2.0), self._h, role, align="center", circled=circled)
 
     def _measured(self, straight: DrawnStraight) -> bool:
         """A dimension line beside a straight, on the side where there is more room; False where it has none."""
@@ -285,7 +279,7 @@ class _Panel:
         half = self._drawn.half
         near = half + 1.6 * self._h
         return any(
-            dimension(self.picture, self._places, a, b, sign * (near + step * self._h), text, self._h, half + 0.5)
+            dimension(self.picture, self._room, a, b, sign * (near + step * self._h), text, self._h, half + 0.5)
             for step in (0.0, 2.2)
             for sign in (side, -side)
         )
@@ -297,12 +291,12 @@ class _Panel:
         text = f"straight {self._display.number(straight.length)}"
         size = (wide(text, self._h), 1.5 * self._h)
         out = degrees(atan2(at[1] - self._middle[1], at[0] - self._middle[0]))
-        own = self._drawn.half + 2.0
-        spot = self._places.beside(at, size, out, 22.0 * self._h, self._drawn.half + 1.2 * self._h, own)
+        half = self._drawn.half
+        spot = self._room.beside([at], Wish(size, out, 22.0 * self._h, half + 1.2 * self._h, half + 2.0))
         if spot is None:
             return False
-        self.picture.label(text, (spot[0], spot[1] - self._h / 2.0), self._h, "note", align="center")
-        self._lead(at, _box(spot, size), own)
+        self._centered(text, spot)
+        self._lead(spot)
         return True
 
     def _outward(self, turn: Turn, at: Point) -> float:
@@ -324,11 +318,11 @@ class _Panel:
         )
         at = self._drawn.at(turn.middle)
         out = degrees(self._outward(turn, at))
-        own = self._drawn.half + 2.0
-        spot = self._places.beside(at, size, out, 24.0 * h, self._drawn.half + 1.5 * h, own)
+        half = self._drawn.half
+        spot = self._room.beside([at], Wish(size, out, 24.0 * h, half + 1.5 * h, half + 2.0))
         if spot is None:
             return False
-        left, middle = spot[0] - size[0] / 2.0, spot[1]
+        left, middle = spot.box[0], spot.middle[1]
         role = "tight" if turn.wrong else "strong"
         self.picture.label(
             str(turn.number), (left + ring / 2.0, middle - h / 2.0), h, role, align="center", circled=True
@@ -337,15 +331,14 @@ class _Panel:
         for i, line in enumerate(lines):
             wrong = bool(turn.wrong) and i == len(lines) - 1
             self.picture.label(line, (left + ring + 1.0, top - _LINE * h * i), h, "tight" if wrong else "note")
-        self._lead(at, _box(spot, size), own)
+        self._lead(spot)
         return True
 
-    def _lead(self, at: Point, box: Box, own: float) -> None:
+    def _lead(self, spot: LabelSpot) -> None:
         """A leader from what is labelled to its label, counted in the strain."""
-        end = nearest(box, at)
-        self._longest = max(self._longest, dist(at, end) / self._h)
-        self._crossed += self._places.crosses(at, box, own)
-        leader(self.picture, self._places, at, box)
+        self._longest = max(self._longest, spot.far / self._h)
+        self._crossed += spot.crossed > 0
+        leader(self.picture, self._room, spot)
 
     # --- the rest -------------------------------------------------------------------------
 
@@ -361,14 +354,14 @@ class _Panel:
         """A small cross of the drawing's axes, where there is room for one in a corner."""
         if axes.own:
             return
-        x0, y0, x1, _ = self._places.frame
+        x0, y0, x1, _ = self._room.frame
         h = max(0.85 * self._h, self._least)
         arm = 3.4 * h
         reach = arm + 1.6 * h
         for x in (x0 + reach, x1 - reach):
             box = (x - reach, y0, x + reach, y0 + 1.75 * reach)
-            if self._places.is_free(box):
-                self._places.take_text(box)
+            if self._room.is_free(box):
+                self._room.take_text(box)
                 middle = (x, y0 + 0.75 * reach)
                 for axis, letter in ((axes.x, "x"), (axes.y, "y"), (axes.z, "z")):
                     u, v = self._drawn.view.flat(axis)
@@ -378,10 +371,6 @@ class _Panel:
                     far = (middle[0] + (arm + 0.9 * h) * u, middle[1] + (arm + 0.9 * h) * v)
                     self.picture.label(letter, (far[0], far[1] - h / 2.0), h, "dim", align="center")
                 return
-
-
-def _box(spot: Point, size: Point) -> Box:
-    return spot[0] - size[0] / 2.0, spot[1] - size[1] / 2.0, spot[0] + size[0] / 2.0, spot[1] + size[1] / 2.0
 
 
 def _rows(parts: Parts, display: Display) -> list[list[str]]:

@@ -8,10 +8,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from converter.errors import OptionError
-from converter.exporters.paper.figure import Point
+from converter.exporters.paper.figure import Box, Point
+from converter.exporters.pictures.annotation import wide
 from converter.exporters.pictures.hidden.cuts import end_words
 from converter.exporters.pictures.picture import Picture
-from converter.exporters.pictures.places import Box, wide
 from converter.exporters.pictures.run.isometric import isometric_panel
 from converter.exporters.pictures.run.parts import parts_of, picture_in_words
 from converter.exporters.pictures.run.sketch import Sketches

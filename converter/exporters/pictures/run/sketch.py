@@ -9,8 +9,8 @@ from math import atan2, hypot, pi
 from typing import TYPE_CHECKING, Any
 
 from converter.errors import GeometryError
+from converter.exporters.paper.cells import chords_of
 from converter.exporters.paper.figure import Point
-from converter.exporters.pictures.cells import chords_of
 from converter.exporters.pictures.hidden.outline import VisibleOutline, bend_steps, outlines
 from converter.exporters.pictures.hidden.solid import Solid, solid_of
 from converter.exporters.pictures.picture import Picture
@@ -21,7 +21,7 @@ from converter.model.curve import Arc, Segment
 from converter.model.run import Tube
 
 if TYPE_CHECKING:
-    from converter.exporters.pictures.cells import Strips
+    from converter.exporters.paper.cells import Strips
     from converter.joints.model import Joint
 
 #: A tube thinner than this on paper is drawn as one line, mm.

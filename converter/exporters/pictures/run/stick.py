@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 from converter.bending.setup.words import SetupView
 from converter.exporters.paper.figure import spread
+from converter.exporters.pictures.annotation import wide
 from converter.exporters.pictures.picture import RING, Picture, box
-from converter.exporters.pictures.places import wide
 from converter.units import Display
 
 #: Height of the stick, and room beside it for the letters of its ends, mm of paper.
