@@ -353,16 +353,13 @@ class Job:
     def setups(self) -> tuple[Setup, ...]:
         """The bender's set-up of every tube, in their order; sticks are cut to the long points of their copes."""
         from converter.bending.setup.setup import set_up
-        from converter.joints.model import flat_cuts_of_tubes, length_changes
+        from converter.joints.model import flat_cuts_of_tubes, length_changes, saw_angles
 
         joints = self.joints if self.settings.coped else ()
-        angles = {
-            (joint.tube, joint.end): 0.0 if joint.is_square else joint.saw_angle
-            for joint in joints
-            if joint.saw_angle is not None
-        }
         apart = {one.name: one.apart for one in self.copes.lengths} if self.settings.coped else {}
-        setups = set_up(self.tubes, self.shop, self.settings.feed_from, length_changes(joints), angles, apart)
+        setups = set_up(
+            self.tubes, self.shop, self.settings.feed_from, length_changes(joints), saw_angles(joints), apart
+        )
         flats = flat_cuts_of_tubes(joints)
         return tuple(
             replace(setup, flat_cuts=flats[setup.tube.name]) if setup.tube.name in flats else setup for setup in setups

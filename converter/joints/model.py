@@ -223,6 +223,15 @@ def flat_cuts_of_tubes(joints: Iterable[Joint]) -> dict[str, tuple[tuple[str, tu
     return {tube: tuple(sorted(ends.items())) for tube, ends in found.items()}
 
 
+def saw_angles(joints: Iterable[Joint]) -> dict[tuple[str, str], float]:
+    """By (tube, end) of the ends that one saw cut makes, degrees from square: 0 for a square cut."""
+    return {
+        (joint.tube, joint.end): 0.0 if joint.is_square else joint.saw_angle
+        for joint in joints
+        if joint.saw_angle is not None
+    }
+
+
 def length_changes(joints: Iterable[Joint]) -> dict[tuple[str, str], float]:
     """What each cut makes its tube longer than the centerline (negative: shorter), by (tube, end), mm.
 
