@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from functools import cache
 from typing import Any
 
 from converter.geometry.vectors import Vec
@@ -19,15 +20,21 @@ def subshapes(shape: Any, kind: str, outside: str = "SHAPE") -> Iterator[Any]:
         kind: 'SOLID', 'SHELL', 'FACE', 'EDGE' or 'VERTEX'.
         outside: parts within parts of this kind are left out; none are by default.
     """
-    from OCP.TopAbs import TopAbs_ShapeEnum
-    from OCP.TopExp import TopExp_Explorer
-
-    walk = TopExp_Explorer(
-        shape, getattr(TopAbs_ShapeEnum, f"TopAbs_{kind}"), getattr(TopAbs_ShapeEnum, f"TopAbs_{outside}")
-    )
+    explorer, kinds = _explorer()
+    walk = explorer(shape, kinds[kind], kinds[outside])
     while walk.More():
         yield walk.Current()
         walk.Next()
+
+
+@cache
+def _explorer() -> tuple[Any, dict[str, Any]]:
+    """The kernel's walk through parts, and its kinds of shape by name."""
+    from OCP.TopAbs import TopAbs_ShapeEnum
+    from OCP.TopExp import TopExp_Explorer
+
+    kinds = TopAbs_ShapeEnum.__members__
+    return TopExp_Explorer, {name.removeprefix("TopAbs_"): kind for name, kind in kinds.items()}
 
 
 def compound(shapes: Iterable[Any]) -> Any:

@@ -302,7 +302,8 @@ def _places(piece: TubePiece, rim: Rim) -> Array:
 
 def _at_side(piece: TubePiece, side: int, rim: Rim) -> bool:
     middle = (piece.lo + piece.hi) / 2.0
-    place = float(_places(piece, rim).mean())
+    places = _places(piece, rim)
+    place = float(places.sum()) / len(places)
     if not piece.axis.is_ring and not piece.lo - piece.radius <= place <= piece.hi + piece.radius:
         return False  # of the same faces where they are another tube, with another wall
     return (place >= middle) == bool(side)

@@ -70,15 +70,17 @@ class TubeWall:
             p, q, s, length = section_place(points, stretch)
             low = -self._reach(stretch, 0) if k == 0 and self.past else -self.slack
             high = length + (self._reach(stretch, 1) if k == last and self.past else self.slack)
+            here, beyond = (s >= low) & (s <= high), np.maximum(low - s, s - high)
+            if not here.any() and (beyond >= best).all():
+                continue  # none lies at it, and all as near to one before
             off = _outside(self.outer, p, q)
-            here = (s >= low) & (s <= high)
+            best = np.minimum(best, np.maximum(off, beyond))
             within = here & (off <= self.slack)
-            if self.bore is not None:
+            if self.bore is not None and within.any():
                 full = (s <= self.shut[0] + self.slack) & (k == 0 and self.shut[0] > 0.0)
                 full |= (s >= length - self.shut[1] - self.slack) & (k == last and self.shut[1] > 0.0)
                 within &= full | (_outside(self.bore, p, q) >= -self.slack)
             walled |= within
-            best = np.minimum(best, np.maximum(off, np.maximum(low - s, s - high)))
         return best, walled
 
     def _reach(self, stretch: Piece, end: int) -> float:

@@ -143,25 +143,26 @@ def load_step(data: bytes, name: str) -> StepSession:
     """
     require()
     from OCP.IFSelect import IFSelect_ReturnStatus
-    from OCP.Resource import Resource_DataMapOfAsciiStringAsciiString
     from OCP.STEPCAFControl import STEPCAFControl_Reader
-    from OCP.TCollection import TCollection_AsciiString
 
     with shielded(name), quiet(), settings(_WORDS, _NUMBERS, ReadError):
         reader = STEPCAFControl_Reader()
         reader.SetNameMode(True)
         reader.SetColorMode(False)
         reader.SetLayerMode(False)  # layers are read by Labels, also those of single curves
-        for unwanted in (reader.SetPropsMode, reader.SetGDTMode, reader.SetMatMode, reader.SetViewMode):
+        for unwanted in (
+            reader.SetPropsMode,
+            reader.SetGDTMode,
+            reader.SetMatMode,
+            reader.SetViewMode,
+            reader.SetMetaMode,
+        ):
             unwanted(False)
-        repairs = Resource_DataMapOfAsciiStringAsciiString()
-        # the curves in parameters, which this would bring in step with the edges, are not used here
-        repairs.Bind(TCollection_AsciiString("FixShape.FixSameParameterMode"), TCollection_AsciiString("0"))
-        reader.SetShapeFixParameters(repairs)
         data, names = without_file_names(with_names_set(data))
         status = reader.ReadStream("drawing", io.BytesIO(data))
         if status != IFSelect_ReturnStatus.IFSelect_RetDone:
             raise damaged(name, f"status {status.name.removeprefix('IFSelect_Ret').lower()}")
+        _set_repairs(reader)
         if reader.ChangeReader().Model() is None or reader.ChangeReader().Model().NbEntities() == 0:
             raise ReadError(f"{name} holds no shape: its data section is empty.", code="no-geometry", file=name)
         units, unitless = _units(reader.ChangeReader(), data)
@@ -174,6 +175,22 @@ def load_step(data: bytes, name: str) -> StepSession:
                 file=name,
             )
         return StepSession(reader, name, data, units, unitless, *_broken(reader.ChangeReader()), files)
+
+
+def _set_repairs(reader: Any) -> None:
+    """The kernel's usual repairs, without one that nothing here needs; loading a file would set them back."""
+    from OCP.DE import DE_ShapeFixParameters
+    from OCP.Resource import Resource_DataMapOfAsciiStringAsciiString
+    from OCP.TCollection import TCollection_AsciiString
+
+    reader.SetShapeFixParameters(DE_ShapeFixParameters(), Resource_DataMapOfAsciiStringAsciiString())
+    repairs = Resource_DataMapOfAsciiStringAsciiString()
+    repairs.Assign(reader.GetShapeFixParameters())
+    # the curves in parameters, which this would bring in step with the edges, are not used here
+    same = TCollection_AsciiString("FixShape.FixSameParameterMode")
+    repairs.UnBind(same)
+    repairs.Bind(same, TCollection_AsciiString("0"))
+    reader.SetShapeFixParameters(repairs)
 
 
 def _units(plain: Any, data: bytes) -> tuple[list[Unit], bool]:

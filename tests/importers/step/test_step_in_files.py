@@ -302,3 +302,25 @@ def test_the_units_option_also_scales_solids(tmp_path):
     (bend,) = table.table.bends
     assert (bend.feed, bend.clr, table.table.tail) == pytest.approx((254.0, 152.4, 127.0), abs=1e-6)
     assert table.section.od == pytest.approx(50.8, abs=1e-6)
+
+
+def test_the_repair_that_is_not_needed_stays_off_until_shapes_are_made() -> None:
+    """To load a file sets the kernel's repairs back: without ours set after that, this one takes its time unseen."""
+    from OCP.TCollection import TCollection_AsciiString
+
+    from converter.kernel.step.read import load_step
+
+    session = load_step((FILES / "solid-gmsh-pieces.step").read_bytes(), "pieces.step")
+    session.transfer()
+    repairs = session.reader.GetShapeFixParameters()
+    set_to = {
+        name: repairs.Find(TCollection_AsciiString(f"FixShape.{name}")).ToCString()
+        for name in ("FixSameParameterMode", "FixAddPCurveMode", "CreateOpenSolidMode", "Tolerance3d")
+    }
+    # the others as the kernel sets them where nobody does
+    assert set_to == {
+        "FixSameParameterMode": "0",
+        "FixAddPCurveMode": "-1",
+        "CreateOpenSolidMode": "0",
+        "Tolerance3d": "1e-06",
+    }
