@@ -97,6 +97,7 @@ define(
 
 clause("decimal-commas", "{count:count number} with a decimal comma {count:was/were} read as such")
 clause("fortran-exponents", "{count:count number} with the exponent of Fortran (6.0D+01) {count:was/were} read as such")
+clause("sequences-closed", "{count:count SEQEND} {count:was/were} put in")
 clause("flaws-repaired", "{count:count flaw} {count:was/were} repaired")
 clause("flaws-left", "{count:,} could not be repaired")
 clause("curves-lost", "{lost:,} of {drawn:count curve} {lost:was/were} lost")
