@@ -133,6 +133,12 @@ def drawings(tmp_path: Path) -> Iterator[Drawing]:
             )
         yield reread(doc, tmp_path)
     doc, model = new()
+    model.add_line((0, 0), (500, 0))
+    for x in (0, 500):
+        model.add_line((x - 2, 48), (x + 2, 52))
+    model.add_line((0, 50), (500, 50))
+    yield reread(doc, tmp_path)
+    doc, model = new()
     hook = doc.blocks.new("HOOK")
     hook.add_arc((0, 0), 50, 0, 90)
     model.add_blockref("HOOK", (0, 0), {"yscale": 2.0})
