@@ -98,6 +98,14 @@ _SELDOM = {
 }
 
 
+def without_end_marks(text: str) -> str:
+    """A DXF with two polylines of two vertices before its first line, which have no end mark."""
+    vertex = "  0\nVERTEX\n  8\n0\n 10\n{x}\n 20\n900.0\n 30\n0.0\n 70\n    32\n"
+    polyline = "  0\nPOLYLINE\n  8\n0\n 66\n     1\n 70\n     8\n" + vertex.format(x=0.0) + vertex.format(x=400.0)
+    before, line, behind = text.partition("  0\nLINE\n")
+    return before + 2 * polyline.replace("900.0", "800.0", 2) + line + behind
+
+
 def drawings(tmp_path: Path) -> Iterator[Drawing]:
     """Drawings in DXF: of every unit, with layers off, flat arcs, a solid's edges, damage, what is not read."""
     for code, option in ((0, None), (99, None), (4, "in")):
@@ -124,6 +132,12 @@ def drawings(tmp_path: Path) -> Iterator[Drawing]:
                 [(-99, -99), (900, -99), (900, 600), (-99, 600)], close=True, dxfattribs={"layer": "A"}
             )
         yield reread(doc, tmp_path)
+    doc, model = new()
+    model.add_line((0, 0), (500, 0))
+    for x in (0, 500):
+        model.add_line((x - 2, 48), (x + 2, 52))
+    model.add_line((0, 50), (500, 50))
+    yield reread(doc, tmp_path)
     doc, model = new()
     hook = doc.blocks.new("HOOK")
     hook.add_arc((0, 0), 50, 0, 90)
@@ -156,6 +170,8 @@ def drawings(tmp_path: Path) -> Iterator[Drawing]:
     for data in (spoilt, spoilt.replace(f"LINE\n  5\n{fourth}\n", f"LINE\n  5\n{third}\n")):
         (tmp_path / "spoilt.dxf").write_text(data)
         yield read_dxf(tmp_path / "spoilt.dxf")
+    (tmp_path / "open.dxf").write_text(without_end_marks(whole))
+    yield read_dxf(tmp_path / "open.dxf")
     for part in (holed_plate, flat_pattern, floor_plan, wireframe, three_views, bent_tube, views_of_a_tube):
         doc, model = new()
         part(model)

@@ -97,6 +97,7 @@ define(
 
 clause("decimal-commas", "{count:count number} with a decimal comma {count:was/were} read as such")
 clause("fortran-exponents", "{count:count number} with the exponent of Fortran (6.0D+01) {count:was/were} read as such")
+clause("sequences-closed", "{count:count SEQEND} {count:was/were} put in")
 clause("flaws-repaired", "{count:count flaw} {count:was/were} repaired")
 clause("flaws-left", "{count:,} could not be repaired")
 clause("curves-lost", "{lost:,} of {drawn:count curve} {lost:was/were} lost")
@@ -179,6 +180,8 @@ define(
         "border, dimensions, notes or construction lines: {seen:list}",
         "border": "{count:count curve} on layer {layer:quoted} {count:is/are} read as tubes though {count:it looks/"
         "they look} like a border: a rectangle around everything else that no tube meets",
+        "dimensions": "{count:count line} {count:has/have} a stroke or an arrowhead at both ends, as dimensions "
+        "taken apart have, and {count:is/are} read as tubes with all that belongs to {count:it/them}",
         "linetype": "it is drawn in the linetype {linetype:quoted}, and most of the drawing in continuous lines: "
         "hidden edges, axes and other positions are drawn so",
         "linetype of a part": "a part of it is drawn in the linetype {linetype:quoted}, as hidden edges, axes and "
@@ -188,6 +191,8 @@ define(
         "": "If they are no tubes, leave them out: {options:list}.",
         "border": "If it is one, put it on a layer of its own and leave that out (--skip-layer), or name the tubes "
         "(--run).",
+        "dimensions": "If they are no tubes, delete them, or put them on a layer of their own and leave that out "
+        "(--skip-layer).",
         "linetype": "If it is no tube, leave that linetype out: --skip-linetype {linetype:quoted}.",
         "linetype of a part": "If that part is no tube, leave that linetype out: --skip-linetype {linetype:quoted}.",
     },

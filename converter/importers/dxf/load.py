@@ -16,6 +16,7 @@ from converter.findings import ERROR, Clause, Finding
 from converter.importers.dxf.convert import CONVERTERS
 from converter.importers.dxf.number_text import with_numbers_mended
 from converter.importers.dxf.records import PlainRecord, read_records
+from converter.importers.dxf.sequences import with_sequences_closed
 from converter.importers.source import Source, raise_own_mistake
 from converter.limits import DXF_RECORDS, VERTICES
 from converter.quoting import reason_of
@@ -198,6 +199,10 @@ def _repair(data: bytes, name: str, reason: str) -> tuple[Any, Finding]:
 
     drawn = len(_CURVE.findall(data))
     data, parts = with_numbers_mended(data.removeprefix(_BOM), name)
+    data, open_ones = with_sequences_closed(data)
+    if open_ones:
+        reason = f"the polyline or block reference in line {open_ones[0]} has no SEQEND, its end mark"
+        parts.append(Clause.of("sequences-closed", count=len(open_ones)))
     try:
         doc, auditor = recover.read(BytesIO(data))
     except MemoryError:

@@ -21,6 +21,7 @@ from converter.geometry.vectors import Vec
 from converter.importers.dxf.annotation import annotation_findings, border_findings
 from converter.importers.dxf.aside import Gathering
 from converter.importers.dxf.convert import BAD_VALUES, CONVERTERS, refused
+from converter.importers.dxf.dimensions import dimension_findings
 from converter.importers.dxf.entities import NoRadius
 from converter.importers.dxf.flat_arcs import FlatMark, restore_flat_arcs
 from converter.importers.dxf.inserts import Blocks, leave
@@ -153,6 +154,7 @@ class _LayoutReading:
         if not noted and not outlined:
             noted = border_findings(drawing.curves)
         drawing.findings += noted
+        drawing.findings += dimension_findings(drawing.curves)
         doubted = without_linetypes if outlined or self.options.from_outline else with_doubtful_linetypes
         drawing.curves = doubted(drawing.curves)
         drawing.findings += self.tally.findings()

@@ -5,12 +5,14 @@ import os
 import re
 import sys
 
+import ezdxf
 import pytest
 from dxf_text import text
-from dxf_tools import codes, new
+from dxf_tools import codes, new, sample
 
 from converter.errors import ElbowroomError, ReadError
 from converter.importers import source as source_module
+from converter.importers.dxf.sequences import with_sequences_closed
 from converter.importers.registry import FORMATS, ReadOptions, detect, read
 
 
@@ -417,3 +419,56 @@ def test_the_input_is_left_alone(tmp_path):
     read(path)
     assert path.read_bytes() == before and os.stat(path).st_mtime_ns == stamp
     assert os.listdir(tmp_path) == ["part.dxf"]
+
+
+# --- end marks that are missing ----------------------------------------------------------------
+
+
+def drawn_in_sequences(version):
+    """The text of a drawing with polylines and a reference with texts, between lines."""
+    doc = ezdxf.new(version, units=4)
+    space = doc.modelspace()
+    block = doc.blocks.new("B")
+    block.add_polyline2d([(0, 0), (60, 0), (60, 40)])
+    block.add_line((0, 90), (50, 90))
+    space.add_line((0, 0), (100, 0))
+    space.add_polyline2d([(0, 200), (100, 200), (150, 260)])
+    space.add_blockref("B", (300, 0)).add_attrib("T", "x")
+    space.add_polyline3d([(0, 300, 0), (100, 300, 0), (150, 360, 9)])
+    space.add_polyline3d([(0, 500, 0), (100, 500, 0), (150, 560, 9)])
+    space.add_line((0, -50), (100, -50))
+    text = io.StringIO()
+    doc.write(text)
+    return text.getvalue()
+
+
+def curves_in(drawing):
+    return [(type(one.curve).__name__, sample(one.curve).tolist(), one.layer) for one in drawing.curves]
+
+
+@pytest.mark.parametrize("version", ["R12", "R2000", "R2018"])
+@pytest.mark.parametrize("newline", ["\n", "\r\n"])
+def test_end_marks_that_are_missing_are_put_in(tmp_path, version, newline):
+    """Each, and all of them: the same curves as of the sound file, and the line of the first that lacked one."""
+    lines = drawn_in_sequences(version).splitlines()
+    sound = tmp_path / "sound.dxf"
+    sound.write_text("\n".join(lines) + "\n")
+    wanted = curves_in(read(sound))
+    starts = [k - 1 for k, line in enumerate(lines) if line == "SEQEND"]
+    assert len(starts) == 5 and len(wanted) == 7
+    ends = [next(j for j in range(k + 2, len(lines), 2) if lines[j].strip() == "0") for k in starts]
+    for gone in [[k] for k in range(5)] + [[*range(5)]]:
+        kept = list(lines)
+        for k in reversed(gone):
+            del kept[starts[k] : ends[k]]
+        spoilt = tmp_path / "spoilt.dxf"
+        spoilt.write_bytes((newline.join(kept) + newline).encode())
+        drawing = read(spoilt)
+        assert curves_in(drawing) == wanted
+        (told,) = [one for one in drawing.findings if one.code == "file-repaired"]
+        number = int(re.search(r"in line (\d+) has no SEQEND", told.message)[1])
+        assert kept[number - 1] in ("POLYLINE", "INSERT") and told.severity == "warning"
+        assert f": {len(gone)} SEQEND{'s were' if len(gone) > 1 else ' was'} put in" in told.message
+    #  no other file is touched
+    data = sound.read_bytes()
+    assert with_sequences_closed(data) == (data, [])
