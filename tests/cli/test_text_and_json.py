@@ -179,7 +179,8 @@ def derived(name: str, document: Any, unit: str) -> Iterator[float | str]:
         sticks = ((part["total"]["stick"], part["each"]["stick"]) for part in document["parts"])
         yield fsum(round(total / each) * ceil(each / step - 1e-6) * step for total, each in sticks)
     if name == "compare":
-        both = [one for bend in document["bends"] for one in bend.values() if isinstance(one, dict)]
+        bends = [bend for tube in document["tubes"] for bend in tube["bends"]]
+        both = [one for bend in bends for one in bend.values() if isinstance(one, dict)]
         yield from (one["drawn"] + one["off"] for one in both if None not in one.values())
 
 

@@ -101,7 +101,7 @@ def test_a_rotation_measured_past_half_a_turn_is_the_same_one(tmp_path, capsys):
     table.write_text("feed_mm,rotation_deg,angle_deg,clr_mm\n300,0,90,100\n300,-160,45,100\n300,,,\n")
     for typed in ("200:2", "-160:2"):
         outcome = run(capsys, "compare", table, "--rotations", typed, "--json")
-        assert outcome.json["bends"][1]["rotation"]["off"] == pytest.approx(0.0, abs=1e-9)
+        assert outcome.json["tubes"][0]["bends"][1]["rotation"]["off"] == pytest.approx(0.0, abs=1e-9)
 
 
 @pytest.mark.parametrize("typed", [("--straights", "1e11:1"), ("--measured", "0:1"), ("--measured", "360:1")])
