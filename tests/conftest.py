@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import os
 import signal
+import sys
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -25,6 +26,10 @@ if hasattr(providers, "_get_local_constants"):
 
 # to compile the section library, as it does in a new environment, takes ten times what a few sections do
 os.environ.setdefault("NUMBA_DISABLE_JIT", "1")
+
+# where the shell asks for no bytecode, every process that tests start would compile what it runs: half its time
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 # ezdxf logs names with undecodable bytes as lone surrogates; pytest would collect them into its
 # reports, which xdist cannot send between its processes

@@ -47,8 +47,8 @@ def test_whatever_is_read_ends_with_an_answer_or_one_sentence(sort, part, tmp_pa
 @pytest.mark.slow
 def test_so_it_does_by_the_command(tmp_path):
     for sort in ("dxf", "csv", "toml"):
-        tally = campaign(sort, 2, range(3), command_every=1, keep=tmp_path)
-        assert (tally.faults, tally.by_command) == ([], 3)
+        tally = campaign(sort, 2, range(2), command_every=1, keep=tmp_path)
+        assert (tally.faults, tally.by_command) == ([], 2)
 
 
 def test_a_case_is_the_same_on_every_run():

@@ -15,7 +15,7 @@ from converter.model.frames import pieces
 from converter.model.run import Run
 from converter.model.section import Section
 
-QUICK = settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
+QUICK = settings(max_examples=20, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
 
 
 def made(table, placement) -> Run:

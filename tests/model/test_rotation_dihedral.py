@@ -69,7 +69,7 @@ def test_mirroring_negates_rotations_and_reversing_keeps_them():
 
 @pytest.mark.slow
 @given(tables(greatest=170.0, zero_straights=False), placements())
-@settings(max_examples=60)
+@settings(max_examples=30)
 def test_rebuilt_corners_have_the_tables_angles_by_gemmi(table, placement):
     """Corners of the rebuilt centerline, handed to gemmi, give back every angle and rotation."""
     corners = corner_points(table, placement)
@@ -121,7 +121,7 @@ def test_straights_and_cut_length_of_worked_parts(points, clr, straights, angles
 
 
 @given(tables(), placements())
-@settings(max_examples=150)
+@settings(max_examples=60)
 def test_table_to_centerline_to_table_is_exact(table, placement):
     """Straights, angles and rotations measured on the rebuilt segments, without the reducer, to 1e-9."""
     segments = rebuild(table, placement)
@@ -143,7 +143,7 @@ def test_table_to_centerline_to_table_is_exact(table, placement):
 
 @pytest.mark.slow
 @given(tables(), placements())
-@settings(max_examples=80)
+@settings(max_examples=40)
 def test_feeding_from_end_b_is_the_same_metal(table, placement):
     back, at = reverse_table(table, placement)
     assert [b.rotation for b in back.bends[1:]] == [b.rotation for b in reversed(table.bends[1:])]

@@ -93,7 +93,7 @@ def test_any_tube_comes_back_however_it_is_drawn(table, placement, kind):
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", DRAWN)
 @given(tubes(12), placements())
-@settings(max_examples=4, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=2, suppress_health_check=[HealthCheck.too_slow])
 def test_any_tube_of_twelve_bends_comes_back(kind, table, placement):
     check(table, placement, kind)
 

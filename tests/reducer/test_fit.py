@@ -99,7 +99,7 @@ def test_noise_moves_the_table_by_no_more_than_it_says(noise):
 @given(
     tables(most=12, zero_straights=False, least=10.0, greatest=200.0), placements(), st.sampled_from([1.0, 3.0, 7.5])
 )
-@settings(max_examples=40)
+@settings(max_examples=20)
 def test_any_tessellated_tube_comes_back(table, placement, step):
     run = run_of(Polyline(chords(table, placement, step)))
     if len(run.table.bends) != len(table.bends):

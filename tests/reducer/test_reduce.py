@@ -61,7 +61,7 @@ def self_touching(segments):
 
 @pytest.mark.slow
 @given(tables(shortest=2.6), placements(), st.integers(0, 2**32))
-@settings(max_examples=150)
+@settings(max_examples=60)
 def test_shuffled_reversed_and_split_entities_give_the_table_back(table, placement, seed):
     segments = rebuild(table, placement)
     assume(not self_touching(segments))
@@ -81,7 +81,7 @@ def test_shuffled_reversed_and_split_entities_give_the_table_back(table, placeme
 
 @pytest.mark.slow
 @given(tables(most=15, shortest=2.6), placements(far=1e6))
-@settings(max_examples=80)
+@settings(max_examples=50)
 def test_the_fast_lane_and_the_general_way_agree(table, placement):
     segments = rebuild(table, placement)
     assume(not self_touching(segments))
@@ -143,7 +143,7 @@ def test_slight_corners_that_may_be_chords_or_noise_are_fitted(turns, length):
     st.lists(st.floats(0.3, 31.0) | st.floats(31.0, 150.0), min_size=1, max_size=6),
     st.floats(1.0, 400.0),
 )
-@settings(max_examples=150)
+@settings(max_examples=80)
 def test_the_two_ways_agree_on_chains_with_slight_corners(turns, length):
     (one,), _ = chain(drawing_of(*zigzag(*turns, length=length)).curves)
     (quick,) = exact_runs([one], DEFAULT)

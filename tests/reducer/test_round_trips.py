@@ -66,7 +66,7 @@ def dxf_of(curves, version, units):
 @given(
     tables(shortest=2.6), placements(), st.integers(0, 2**32), st.sampled_from([("R2000", 4), ("R2018", 1), ("R12", 4)])
 )
-@settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture])
+@settings(max_examples=30, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture])
 def test_through_dxf_shuffled_reversed_and_split(tmp_path, table, placement, seed, kind):
     segments = rebuild(table, placement)
     assume(not self_touching(segments))
@@ -81,7 +81,7 @@ def test_through_dxf_shuffled_reversed_and_split(tmp_path, table, placement, see
 
 @pytest.mark.slow
 @given(tables(), placements(), st.sampled_from([("mm", None), ("in", None), ("in", 16)]))
-@settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture])
+@settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture])
 def test_through_csv(tmp_path, table, placement, units):
     from converter.exporters.data.table_csv import table_text
     from converter.model.run import Run, Tube

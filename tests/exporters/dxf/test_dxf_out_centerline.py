@@ -199,7 +199,7 @@ def touches_itself(run):
 
 
 @pytest.mark.slow
-@settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
+@settings(max_examples=15, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
 @given(table=tables(most=30), place=placements())
 def test_random_tables_read_back(tmp_path_factory, table, place):
     """Up to 30 bends, zero straights and bends over 180 degrees among them."""

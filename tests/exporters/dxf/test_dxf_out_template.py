@@ -221,7 +221,7 @@ def test_a_straight_and_a_tube_without_section(tmp_path):
 
 
 @pytest.mark.slow
-@settings(max_examples=40)
+@settings(max_examples=20)
 @given(table=tables(most=30), od=st.sampled_from([6.0, 12.7, 44.45, 150.0]))
 def test_no_text_of_a_template_lies_on_another_or_on_a_line(table, od):
     one = tube(bends=table.bends, tail=table.tail, section=Section("round", od, 0.5))

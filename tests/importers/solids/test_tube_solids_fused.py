@@ -119,7 +119,7 @@ def profiles(draw):
 
 
 @pytest.mark.slow
-@settings(max_examples=30, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
+@settings(max_examples=15, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
 @given(tables(most=4, zero_straights=False, least=10.0, greatest=180.0), placements(), profiles())
 def test_our_own_profiles_give_their_tables_back(table, placement, section):
     found = pieces(table, placement)
