@@ -141,6 +141,14 @@ class OutputSet:
         self._check(self.out_dir / given)
         return stage / given
 
+    def require_free(self, name: str) -> None:
+        """Refuse at once what `path` would refuse when the work for a file of that name is done; claims nothing.
+
+        Raises:
+            WriteError: as of `path`.
+        """
+        self._check(self.out_dir / "".join(self._safe(name)))
+
     def final(self, name: str) -> Path:
         """Where the file last claimed as ``name`` will stand after the commit.
 
@@ -250,14 +258,7 @@ class OutputSet:
         )
 
     def _claim(self, name: str) -> str:
-        # not os.path.splitext: of ".csv" it makes a name without an ending
-        stem, _, ending = name.rpartition(".") if "." in name[-_LONGEST_ENDING:] else (name, "", "")
-        if " " in ending:  # words after a dot
-            stem, ending = name, ""
-        ending = "".join(c for c in ending if c.isalnum())
-        ending = f".{ending}" if ending else ""
-        limit = LONGEST - len(ending.encode()) - _ROOM
-        base = safe_name(stem, limit)
+        base, ending = self._safe(name)
         given, n = base + ending, 1
         while _key(given) in self._given_names:
             n += 1
@@ -265,6 +266,18 @@ class OutputSet:
         self._given_names[_key(given)] = given
         self._names[name] = given
         return given
+
+    @staticmethod
+    def _safe(name: str) -> tuple[str, str]:
+        """A name as it may stand in a folder: what is before its ending, and that."""
+        # not os.path.splitext: of ".csv" it makes a name without an ending
+        stem, _, ending = name.rpartition(".") if "." in name[-_LONGEST_ENDING:] else (name, "", "")
+        if " " in ending:  # words after a dot
+            stem, ending = name, ""
+        ending = "".join(c for c in ending if c.isalnum())
+        ending = f".{ending}" if ending else ""
+        limit = LONGEST - len(ending.encode()) - _ROOM
+        return safe_name(stem, limit), ending
 
     def _check(self, target: Path) -> None:
         if any(file.is_at(target) for file in (*self._inputs, *files_read())):

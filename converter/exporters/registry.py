@@ -40,6 +40,8 @@ class WriteFormat:
         ending: ending of the files it writes.
         needs: heavy library it loads ('CAD kernel', 'mesh library'), or ''.
         default: whether `convert` writes it when --to is not given.
+        file: what follows the job's name in that of its only file, of a format that takes long: whether it may be
+            written is asked before any work.
     """
 
     name: str
@@ -49,6 +51,7 @@ class WriteFormat:
     function: str = "export"
     needs: str = ""
     default: bool = False
+    file: str = ""
 
 
 FORMATS: tuple[WriteFormat, ...] = (
@@ -124,11 +127,11 @@ FORMATS: tuple[WriteFormat, ...] = (
     ),
     WriteFormat(
         "step-coped", "solid tubes in place, their ends cut to fit", "converter.exporters.solids.step", ".step",
-        function="export_coped", needs="CAD kernel",
+        function="export_coped", needs="CAD kernel", file="-coped.step",
     ),
     WriteFormat(
         "fit-up", "JSON, how cut ends fit: overlap, gap, clashes", "converter.exporters.solids.fit_up.measure", ".json",
-        needs="CAD kernel",
+        needs="CAD kernel", file="-fit-up.json",
     ),
     WriteFormat(
         "sheet", "HTML, the job sheet: every tube in 3D, step by step", "converter.exporters.sheet.html", ".html",
@@ -252,7 +255,12 @@ def _work(
     chosen = [known for known in FORMATS if known.name in wanted]
 
     def work(out: OutputSet) -> Iterator[Callable[[], None]]:
-        for job, how in zip(steps(jobs, "jobs"), _named(jobs, options or WriteOptions()), strict=True):
+        named = list(_named(jobs, options or WriteOptions()))
+        for how in named if (options or WriteOptions()).one_file else ():
+            for known in chosen:
+                if known.file:
+                    out.require_free(how.stem + known.file)
+        for job, how in zip(steps(jobs, "jobs"), named, strict=True):
             begin_file(job.source, "writing")
             for known in steps(chosen, "formats"):
                 yield partial(_function(known), [job] if known.name in TOGETHER else job, out, how)

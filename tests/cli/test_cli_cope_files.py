@@ -108,3 +108,20 @@ def test_a_template_of_too_many_pages_tells_of_the_unit_in_doubt(format, tmp_pat
     assert "The section '150x150x6' names no unit and was read in inches" in told
     assert told.endswith("Write the unit with it: 150x150x6mm.")
     assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("name", ["frame-coped.step", "frame-fit-up.json"])
+def test_a_file_in_the_way_is_refused_before_solids_are_cut(name, tmp_path, capsys, monkeypatch):
+    """The formats that take longest come last; what they would refuse is told before anything is written."""
+    from converter.exporters.pdf import cope_templates
+
+    def no_work(*given):
+        raise AssertionError("worked")
+
+    source, out = frame(tmp_path / "frame.dxf"), tmp_path / "out"
+    out.mkdir()
+    (out / name).write_text("theirs")
+    monkeypatch.setattr(cope_templates, "export", no_work)
+    message = failed(run(capsys, "cope", source, *SIZES, "--to", "all", "--out", out))
+    assert "exists already" in message and name in message
+    assert [path.name for path in out.iterdir()] == [name]

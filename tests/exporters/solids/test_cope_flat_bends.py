@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from math import cos, radians, sin
+from pathlib import Path
 
 import numpy as np
 import pytest
+from coped_solids import taken_off
 from copes import straight
 from frames import RUNG
 from scipy.optimize import minimize_scalar
 from tubes import run_of, tube_of
 
+from converter import Settings, open_job
 from converter.exporters.solids.coped.ends import coped_solid, removed_volume
 from converter.joints.cuts.saddle import angles
 from converter.joints.finding.joints import survey_frame
@@ -84,3 +87,10 @@ def test_the_solid_is_cut_where_the_curve_says(name):
     mate = bent.section
     filled = Section("flat-bar", mate.od, min(mate.od, mate.height) / 2.0, height=mate.height, corner=mate.corner)
     assert shared(solid, tube_solid(bent.run, filled))[0] < 1e-2
+
+
+def test_a_step_of_the_cut_that_runs_along_the_wall_is_counted_whole():
+    """Between two of a few places across the wall it would be 3.5 mm3 off: evenly over many more, by another sum."""
+    drawing = Path(__file__).resolve().parents[3] / "fixtures" / "step" / "solid-freecad-cope-bend.step"
+    (joint,) = open_job(str(drawing), Settings(sections=("2x2x0.120in",))).joints
+    assert removed_volume(joint) == pytest.approx(taken_off(joint, 24, 5760), abs=0.2)

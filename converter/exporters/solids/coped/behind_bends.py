@@ -75,12 +75,36 @@ def strips(part: BendPart, direction: Vec, points: Array, aside: float = 0.0) ->
     return made
 
 
+def how_far_aside(part: BendPart, direction: Vec, points: Array) -> float:
+    """How far from a bend's centerline points lie at most, seen along a direction, mm, and a bit more.
+
+    Args:
+        part: the bend; direction: unit vector; points: (n, 3).
+    """
+    d = np.asarray(direction)
+    count = max(_LEAST, int(part.sweep / _STEP) + 2)
+    apart = points[:, None, :] - _SeenBend(part, d).at(np.radians(np.linspace(0.0, part.sweep, count)))
+    apart -= (apart @ d)[..., None] * d
+    return float(np.linalg.norm(apart, axis=2).min(axis=1).max()) + _MARGIN
+
+
 def seen_aside(part: BendPart, direction: Vec) -> bool:
     """Whether no cross section of a bend is seen full on, so that its strips are one, however wide they are."""
     x, y = (np.asarray(one) for one in part.axes)
     turn = np.radians(np.linspace(0.0, part.sweep, int(part.sweep / _STEP) + 2))
     way = np.cos(turn)[:, None] * y - np.sin(turn)[:, None] * x
     return bool(np.linalg.norm(np.cross(way, np.asarray(direction)), axis=1).min() > _ASIDE)
+
+
+def is_widest_level(part: BendPart, direction: Vec) -> bool:
+    """Whether the widest places of a bend lie level with its centerline: a round one's do, and a flat's middle."""
+    turn = np.radians(np.linspace(0.0, part.sweep, _LEAST))
+    seen = _SeenBend(part, np.asarray(direction))
+    if bool((seen.sine(turn) <= _FULL_ON).any()):
+        return part.half_up == part.half_across == part.corner
+    one, other = seen.outermost(turn)
+    across = np.cross(other - one, seen.aside(turn))
+    return bool(np.linalg.norm(across, axis=1).max() <= _LEVEL * part.clr)
 
 
 def hides(part: BendPart, others: Sequence[ObstaclePart], branch: Branch) -> bool:

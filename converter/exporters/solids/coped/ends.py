@@ -16,7 +16,7 @@ import numpy as np
 
 from converter.arrays import Array
 from converter.errors import GeometryError
-from converter.exporters.solids.coped.behind_bends import hides, seen_aside, strips
+from converter.exporters.solids.coped.behind_bends import hides, how_far_aside, is_widest_level, seen_aside, strips
 from converter.exporters.solids.coped.own_ends import MetalPart, met_by_end, metal_parts
 from converter.geometry.vectors import Vec, along, any_normal, cross, dot, norm, scale, sub, unit
 from converter.joints.cuts.lines import ObstaclePart, ParallelLines
@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 MARGIN = 3.0
 #: A length that changes by more (mm) from one angle to the next may step there, and how often its place is halved.
 _STEP, _HALVINGS = 0.5, 20
+#: Nodes of the integral over the wall, across it: mostly, and where a step runs along it.
+_NODES = 8, 40
 #: Cosine above which an end of a mate is square to its axis.
 _SQUARE = 1.0 - 1e-12
 #: Part by which a solid may be off the metal that its cuts leave: where those are in doubt, findings say so.
@@ -171,8 +173,18 @@ def removed_volume(joint: Joint) -> float:
 
     The length of the cut integrated over the wall: Gauss across it, evenly around, but for steps, which are found.
     """
+    few, many = _NODES
+    total, same = _over_wall(joint, few)
+    return total if same else _over_wall(joint, many)[0]
+
+
+def _over_wall(joint: Joint, count: int) -> tuple[float, bool]:
+    """The integral with so many nodes across the wall, and whether all of them meet as many steps.
+
+    Where they do not, a step runs along the wall, between two of them.
+    """
     branch = joint.cut.branch
-    nodes, weights = np.polynomial.legendre.leggauss(8)
+    nodes, weights = np.polynomial.legendre.leggauss(count)
     phi = np.radians(angles(0.25))
 
     def at(turn: Array, across: Array) -> tuple[Array, Array]:
@@ -183,10 +195,10 @@ def removed_volume(joint: Joint) -> float:
         t, _ = joint.cut.reach(ParallelLines(branch, r * np.cos(turn), r * np.sin(turn)))
         return t, half * r
 
-    turn, across = np.tile(phi, len(nodes)), np.repeat(nodes, len(phi))
+    turn, across = np.tile(phi, count), np.repeat(nodes, len(phi))
     t, area = at(turn, across)
-    found, after = area * t, np.roll(t.reshape(len(nodes), -1), -1, axis=1).ravel()
-    step = np.flatnonzero(np.abs(after - t) > _STEP)
+    found, after = area * t, np.roll(t.reshape(count, -1), -1, axis=1).ravel()
+    sudden = step = np.flatnonzero(np.abs(after - t) > _STEP)
     if len(step):
         one, other = t[step], after[step]
         low, high, t_low, t_high = turn[step], turn[step] + phi[1], one, other
@@ -197,9 +209,11 @@ def removed_volume(joint: Joint) -> float:
             low, t_low = np.where(on, middle, low), np.where(on, now, t_low)
             high, t_high = np.where(on, high, middle), np.where(on, t_high, now)
         before = (low - turn[step]) / phi[1]
+        sudden = step[np.abs(t_high - t_low) > _STEP]
         # trapezoids to both sides of it in place of the one across
         found[step] += area[step] * (before * (t_low - other) + (1.0 - before) * (t_high - one)) / 2.0
-    return 2.0 * pi * float(weights @ found.reshape(len(nodes), -1).mean(axis=1))
+    steps = np.bincount(sudden // len(phi), minlength=count)
+    return 2.0 * pi * float(weights @ found.reshape(count, -1).mean(axis=1)), bool((steps == steps[0]).all())
 
 
 def cutters(joint: Joint, ahead: float, behind_bends: bool = True) -> list[Any]:
@@ -231,8 +245,8 @@ def cutters(joint: Joint, ahead: float, behind_bends: bool = True) -> list[Any]:
 def _level(joint: Joint, points: Array, along_bends: bool) -> tuple[list[Any], bool]:
     """What lies beyond where lines pass the leading mate, but for what stands in front of a mate: that stops there.
 
-    In front of a round leading mate nothing does; a corner of a turned rectangle may lie beyond its axis. Nor does what
-    hides behind a leading bend.
+    In front of a round leading mate nothing does; a corner of a turned rectangle may lie beyond its axis, but no corner
+    of one whose flats lie along the end. Nor does what hides behind a leading bend.
 
     Returns:
         Solids, and whether they take off all that a leading bend hides: the strip at the level is that of its shadow,
@@ -245,8 +259,8 @@ def _level(joint: Joint, points: Array, along_bends: bool) -> tuple[list[Any], b
     along_lead = False
     if isinstance(lead, BendPart) and along_bends:
         along_lead = seen_aside(lead, joint.direction)
-        beyond = strips(lead, joint.direction, points, aside=3.0 * joint.cut.branch.half_width())
-        others = parts[1:] if lead.half_up == lead.half_across == lead.corner else parts
+        beyond = strips(lead, joint.direction, points, aside=how_far_aside(lead, joint.direction, points))
+        others = parts[1:] if is_widest_level(lead, joint.direction) else parts
         if along_lead and hides(lead, others, joint.cut.branch):
             others = []
     else:
@@ -256,7 +270,9 @@ def _level(joint: Joint, points: Array, along_bends: bool) -> tuple[list[Any], b
         beyond = [_half_space(*plane, points)]
         others = parts[1:] if isinstance(lead, RoundPrism) else parts
     fronts = [front for part in others for front in _shadow(part, scale(joint.direction, -1.0), points)]
-    return [less(one, fronts, joint.tube) for one in beyond], along_lead and not fronts
+    for front in fronts:  # one by one: then they meet nothing of each other
+        beyond = [less(one, [front], joint.tube) for one in beyond]
+    return beyond, along_lead and not fronts
 
 
 def _reached(joint: Joint, ahead: float) -> tuple[Array, bool]:
