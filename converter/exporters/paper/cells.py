@@ -157,7 +157,9 @@ class Cells:
         """First column and row of boxes, and those behind their last, within what is kept, (4, n)."""
         spans = np.floor(boxes * self._k).astype(np.int64)
         spans -= self._corner
-        return np.clip(spans, 0, self._most, out=spans)
+        np.maximum(spans, 0, out=spans)
+        np.minimum(spans, self._most, out=spans)
+        return spans
 
     @property
     def _array(self) -> npt.NDArray[np.uint8]:

@@ -264,7 +264,8 @@ class Room:
         for rings in _radii(wish.gap, wish.reach, _STEP * self._cell):
             k = rings + edge
             x, y = (anchor[0] + c * k).ravel(), (anchor[1] + s * k).ravel()
-            boxes = np.stack((x - right, y - up, x + right, y + up))
+            boxes = np.empty((4, len(x)))
+            boxes[0], boxes[1], boxes[2], boxes[3] = x - right, y - up, x + right, y + up
             inside = self._are_inside(boxes)
             if inside.all():
                 yield boxes

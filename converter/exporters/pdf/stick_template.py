@@ -24,6 +24,7 @@ from converter.exporters.pdf.canvas import Pdf, Pen
 from converter.exporters.pdf.stick_cover import CoverTube, TileMap, cover_pages
 from converter.exporters.pdf.tiling import Tile, clip, least_tiles, unit_doubts
 from converter.exporters.pdf.title_block import CORNER, draw_corner
+from converter.exporters.sheet.pdf.flow import Flow
 from converter.model.run import Tube
 from converter.progress import steps
 from converter.quoting import LONGEST_PATH, quoted
@@ -180,15 +181,13 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     pdf = Pdf(heading, PENS)
     straights = [one.tube.name for one in job.shown.setups if not one.tube.run.table.bends]
     tubes = [CoverTube(one.part, one.stick, one.strip, one.map) for one in sticks]
-    first = len(cover_pages(pdf, paper, job, heading, tubes, straights, 0))
-    covers = cover_pages(pdf, paper, job, heading, tubes, straights, first)
+    first = 0
+    for _ in range(2):  # the numbers of pages take no room of their own
+        cover = Flow(pdf, paper)
+        cover_pages(cover, job, heading, tubes, straights, first)
+        first = len(cover.pages)
     total = first + sum(len(one.printed) for one in sticks)
-    for number, cover in enumerate(covers, 1):
-        pdf.page(paper)
-        for op in cover:
-            op(pdf)
-        _title_strip(pdf, paper, [heading], block, f"{number} of {total}", display)
-        pdf.end_page()
+    cover.draw(block, display, total - first)
     number = first
     for one in steps(sticks, "templates"):
         for k in one.printed:

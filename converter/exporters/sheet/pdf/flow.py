@@ -248,12 +248,14 @@ class Flow:
         """A picture over the width of the page, at most ``most`` mm high, in its own size or smaller."""
         (x0, y0), (x1, y1) = picture.low, picture.high
         scale = min(1.0, self.width / max(x1 - x0, 1e-9), most / max(y1 - y0, 1e-9))
-        height = (y1 - y0) * scale
+        dx = EDGE + (self.width - (x1 - x0) * scale) / 2.0 - x0 * scale
+        self.drawn((y1 - y0) * scale, lambda pdf, low: draw(pdf, picture, dx, low - y0 * scale, scale, unit=unit))
+
+    def drawn(self, height: float, op: Callable[[Pdf, float], None]) -> None:
+        """Something of a height over the width of the page, drawn by an operation from its lower edge."""
         self.keep(height)
         low = self._take(height)
-        dx = EDGE + (self.width - (x1 - x0) * scale) / 2.0 - x0 * scale
-        dy = low - y0 * scale
-        self._op(lambda pdf: draw(pdf, picture, dx, dy, scale, unit=unit))
+        self._op(lambda pdf: op(pdf, low))
 
     def side_by_side(self, pictures: Sequence[Picture], unit: str) -> None:
         """Pictures of one height in a row over the width, in their own sizes."""
@@ -343,14 +345,15 @@ class Flow:
         (x, y), s = low, TICK
         self._op(lambda pdf: pdf.drawn([(x, y), (x + s, y), (x + s, y + s), (x, y + s)], Pen(0.25), closed=True))
 
-    def draw(self, block: TitleBlock, display: Display) -> None:
+    def draw(self, block: TitleBlock, display: Display, more: int = 0) -> None:
         """Draw all pages.
 
         Args:
             block: what stands at the foot of every page; one that speaks of some parts names those in it.
             display: how sections are written there.
+            more: how many pages of the document follow.
         """
-        count = len(self.pages)
+        count = len(self.pages) + more
         for number, page in enumerate(self.pages, 1):
             self.pdf.page(self.size)
             for key, title in page.bookmarks:
