@@ -53,8 +53,13 @@ def _is_flat(face: Any) -> bool:
     return bool(surface.GetType() == GeomAbs_SurfaceType.GeomAbs_Plane)
 
 
-def triangles_of(shape: Any) -> tuple[Points, NDArray[np.intp]]:
-    """Points (n, 3) in mm and triangles (m, 3) of the faces of a shape in place; each face has points of its own."""
+def triangles_of(shape: Any, fine: float = _COARSE, angle: float = _ANGLE) -> tuple[Points, NDArray[np.intp]]:
+    """Points (n, 3) in mm and triangles (m, 3) of the faces of a shape in place; each face has points of its own.
+
+    Args:
+        shape: the kernel's.
+        fine, angle: how far (mm) and how much (radians) the triangles of a curved face may lie off it.
+    """
     from OCP.BRep import BRep_Tool
     from OCP.BRepMesh import BRepMesh_IncrementalMesh
     from OCP.TopAbs import TopAbs_Orientation
@@ -62,7 +67,7 @@ def triangles_of(shape: Any) -> tuple[Points, NDArray[np.intp]]:
     from OCP.TopoDS import TopoDS
 
     if not has_no_surfaces(shape):
-        BRepMesh_IncrementalMesh(shape, _COARSE, False, _ANGLE, False)
+        BRepMesh_IncrementalMesh(shape, fine, False, angle, False)
     points: list[Points] = [np.empty((0, 3))]
     rows: list[NDArray[np.intp]] = [np.empty((0, 3), np.intp)]
     count = 0

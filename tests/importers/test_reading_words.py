@@ -262,6 +262,7 @@ def solids() -> Iterator[Told]:
         cylinder((0, 0, 0), (0, 0, 1), 50, 10),
         plate(20, 20).faces(">Z").val(),
         angle_iron(),
+        *(block((0, 0, 0), (400, w, 20)).cut(block((0, 2, 2), (400, w - 4, 18))) for w in (40, 60)),
         shaft(),
         spring(),
         faceted(EVERY / "mesh" / "freecad-square.stl"),
@@ -335,8 +336,13 @@ def steps(tmp_path: Path) -> Iterator[Told]:
     for name in ("pieces", "pieces-named"):
         parts = read(STEP / f"solid-freecad-{name}.step")
         yield [*parts.findings, *(finding for table in parts.tables for finding in table.findings)], parts.ignored
-    swept = read(STEP / "solid-cadquery-swept.step").curves[0].solid
-    yield [] if swept is None else list(swept.findings), []
+    for name in ("cadquery-swept", "freecad-bar-spline"):
+        swept = read(STEP / f"solid-{name}.step").curves[0].solid
+        yield [] if swept is None else list(swept.findings), []
+    halves = read(STEP / "solid-freecad-halves.step")
+    yield [finding for table in halves.tables for finding in table.findings], halves.ignored
+    spring().exportStep(str(tmp_path / "spring.step"))
+    yield [], read(tmp_path / "spring.step").ignored
     for number, mesh in enumerate((faceted(EVERY / "mesh" / "freecad-square.stl"), faceted_plate())):
         mesh.exportStep(str(tmp_path / f"facets{number}.step"))
         facets = read(tmp_path / f"facets{number}.step")

@@ -82,10 +82,14 @@ define(
 define(
     "solid-swept",
     NOTE,
-    "A tube was swept along one free curve: its centerline comes from sections of its surface, and is fitted like a "
-    "drawn spline.",
-    "its centerline is one free curve: it was read from sections of its surface, round within {off:length}, and fitted "
-    "as a drawn spline is",
+    "A tube was swept along one free curve: its centerline comes from sections of its surface, or from its four sides, "
+    "and is fitted like a drawn spline.",
+    says={
+        "": "its centerline is one free curve: it was read from sections of its surface, round within {off:length}, "
+        "and fitted as a drawn spline is",
+        "flat": "its centerline is one free curve: it was read from its four sides, which lie within {off:length} of "
+        "it, and fitted as a drawn spline is",
+    },
 )
 define(
     "solid-facets",
@@ -98,9 +102,10 @@ define(
     "solid-joined",
     NOTE,
     "The surfaces of a tube are several parts of the file, or its straights and bends several solids of one part or "
-    "without a name; they were joined where they meet.",
+    "without a name, or it is split along it; they were joined where they meet.",
     says={
         "": "its surfaces are {count:count part} of the file, which were joined where they meet",
+        "halves": "it is {count:count solid} in the file, split along it; they were united",
         "solids": "it is {count:count solid} in the file, straights and bends that go on end to end; they were "
         "joined into one tube",
     },
@@ -235,6 +240,11 @@ clause("solid-box", "a box of {sizes:sizes}, {length:length} long, closed at {sh
 clause("solid-angle-profile", "an angle (L) of {sizes:sizes}, {length:length} long: an open profile, no tube")
 clause("solid-channel-profile", "a channel (C) of {sizes:sizes}, {length:length} long: an open profile, no tube")
 clause(
+    "solid-half-square",
+    "a channel (C) of {sizes:sizes}, {length:length} long: an open profile, no tube; if it is half of a square tube, "
+    "unite both halves into one solid in the CAD program",
+)
+clause(
     "solid-strut-profile",
     "a channel with lips (strut) of {sizes:sizes}, {length:length} long: an open profile, no tube",
 )
@@ -246,6 +256,7 @@ clause(
     "solid-chambers-profile", "a profile with chambers or uneven walls, {sizes:sizes}, {length:length} long, no tube"
 )
 clause("solid-other-profile", "a profile of {sizes:sizes}, {length:length} long, with another section than tube or bar")
+clause("solid-spring", "a spring or coil of wire or bar, {od:length} across, that turns around {turns:.1f} times")
 clause("solid-nothing-round", "none of its {faces:count face} goes round a tube")
 
 # --- meshes ---------------------------------------------------------------------------------

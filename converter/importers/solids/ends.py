@@ -17,6 +17,7 @@ import numpy as np
 from converter.arrays import Array
 from converter.findings import Finding
 from converter.geometry.vectors import Vec, along, cross, dot, norm, scale, sub
+from converter.importers.solids.blends import across_blends, reach_on
 from converter.importers.solids.chains import PieceChain
 from converter.importers.solids.faces import CONE, CYLINDER, PLANE, TORUS, Patch, Rim, SolidBody
 from converter.importers.solids.pieces import Axis, FacePieces, TubePiece, near_angle
@@ -71,6 +72,9 @@ def end_of(body: SolidBody, found: FacePieces, piece: TubePiece, side: int) -> C
     if main is not None and main.patch is not None:
         t = _meets(piece, side, main.patch)
         on = _ends_on(body, piece, main.patch)
+    behind = _behind_blends(body, found, piece, side, cuts) if t is None else None
+    if behind is not None:
+        return behind
     if t is None:
         t, on = _longest_place(piece, side, rims), "point"
     elif on == "face" and piece.bore is not None:
@@ -86,6 +90,30 @@ def end_of(body: SolidBody, found: FacePieces, piece: TubePiece, side: int) -> C
     if on == "point" and metal + reach(rims, point, scale(out, -1.0)) < _SQUARE * piece.radius:
         on = "cut"
     return ChainEnd(t, 0.0 if abs(metal) < 1e-9 else metal, on)
+
+
+def _behind_blends(
+    body: SolidBody, found: FacePieces, piece: TubePiece, side: int, cuts: list[_EndFace]
+) -> ChainEnd | None:
+    """The end on what a fillet or weld bead around it joins the tube to; None without one."""
+    own = {patch.index for patch in (*piece.patches, *(piece.bore.patches if piece.bore else ()))}
+    behind: list[_EndFace] = []
+    for face, rim, forward in across_blends(body, piece, [cut.patch for cut in cuts if cut.patch is not None], own):
+        turned = _winding(piece.axis, rim.points) * (1.0 if forward else -1.0)
+        _count(behind, face, turned, _out(piece, side, rim), found)
+    main = _main(behind, piece)
+    t = None if main is None or main.patch is None else _meets(piece, side, main.patch)
+    if t is None or main is None or main.patch is None:
+        return None
+    heading = piece.axis.heading(t)
+    past = reach_on(piece, t, heading if side else scale(heading, -1.0), main.patch)
+    if past is None:
+        return None
+    on = _ends_on(body, piece, main.patch)
+    within = _end_within(body, piece, side) if on == "face" else None
+    if within is not None:
+        return ChainEnd(within, 0.0, "inside")
+    return ChainEnd(t, 0.0 if abs(past) < 1e-9 else past, on)
 
 
 def _end_within(body: SolidBody, piece: TubePiece, side: int) -> float | None:

@@ -18,12 +18,14 @@ from converter.importers.body_checks import BAR_WIDTHS
 from converter.importers.solids.chains import PieceChain
 from converter.importers.solids.faces import CYLINDER, PLANE, Patch, Rim, SolidBody
 from converter.importers.solids.pieces import Axis, TubePiece
-from converter.importers.solids.profiles import BAR, OTHER, TUBE, Profile, profile_of
+from converter.importers.solids.profiles import BAR, CHANNEL, OTHER, TUBE, Profile, profile_of
 from converter.importers.solids.reasons import STUB
 from converter.importers.solids.slices import slice_of
 from converter.importers.solids.square import SquareTube, odd_of, usual_corner
 from converter.tolerances import Tolerances
 
+#: So many times the metal of a straight profile is that of a bent one; part by which half a square may be off.
+_BENT, _HALF = 1.03, 0.02
 #: An open profile is named from this many of its greater sizes on; shorter it is a bracket. Common practice, no source.
 _PROFILE_SIZES = 1.0
 #: Where a body is cut, as parts of its extent: nothing even, so that a row of holes is not met every time.
@@ -156,11 +158,14 @@ def _is_worth_it(profile: Profile, length: float) -> bool:
     return length >= _PROFILE_SIZES * max(profile.sizes)
 
 
-def name_of(member: StraightMember) -> Clause:
-    """What a member that is no tube or bar is called."""
+def name_of(member: StraightMember, volume: float) -> Clause:
+    """What a member that is no tube or bar is called; a bent one is as long as its volume (mm3) makes its profile."""
     kind = member.profile.kind
     sizes = tuple(sorted(map(float, member.profile.sizes), reverse=True))
-    return Clause.of(f"solid-{kind}-profile", sizes=sizes, length=float(member.length))
+    along = volume / member.profile.area if member.profile.area > 0.0 else 0.0
+    length = along if along > _BENT * member.length else member.length
+    is_half = kind == CHANNEL and abs(sizes[0] - 2.0 * sizes[1]) <= _HALF * sizes[0]
+    return Clause.of("solid-half-square" if is_half else f"solid-{kind}-profile", sizes=sizes, length=float(length))
 
 
 # --- as rails -------------------------------------------------------------------------------

@@ -79,7 +79,7 @@ def may_be_swept(shape: Any, tables: Sequence[ReadyTable], tol: Tolerances) -> b
 
 def swept_tube(
     shape: Any, name: str, tol: Tolerances, found: Sequence[ReadyTable] = ()
-) -> tuple[DrawnCurve, list[ReadyTable]] | None:
+) -> tuple[DrawnCurve | Clause, list[ReadyTable]] | None:
     """The round tube or bar that a body is, or holds, swept along a free curve; None where it is none.
 
     Args:
@@ -89,7 +89,8 @@ def swept_tube(
         found: tubes of straights and arcs in the same body, some of which may be parts of this one.
 
     Returns:
-        Its spine as a spline from end A, with what its solid tells of section and ends; and which of the others stay.
+        Its spine as a spline from end A, with what its solid tells of section and ends, or why it is no tube; and which
+        of the others stay.
     """
     solids = list(subshapes(shape, "SOLID"))
     loose = list(subshapes(shape, "FACE", outside="SOLID"))
@@ -144,12 +145,13 @@ class _SweptBody:
         return self.outside.faces | (self.bore.faces if self.bore is not None else set())
 
 
-def _drawn(tube: _SweptBody, name: str, tol: Tolerances) -> DrawnCurve | None:
+def _drawn(tube: _SweptBody, name: str, tol: Tolerances) -> DrawnCurve | Clause | None:
     centers, radius = tube.outside.centers, tube.outside.radius
     if float(np.linalg.norm(np.diff(centers, axis=0), axis=1).sum()) < 2.0 * _SHORT * radius:
         return None
-    if tube.bore is None and float(turns_along(centers).sum()) > _SPRING:
-        return None
+    turned = float(turns_along(centers).sum())
+    if tube.bore is None and turned > _SPRING:
+        return Clause.of("solid-spring", od=2.0 * float(radius), turns=turned / 360.0)
     if not tube.outside.closed and tuple(centers[0]) > tuple(centers[-1]):
         centers = centers[::-1]
     ends = None
@@ -190,7 +192,7 @@ def _drawn(tube: _SweptBody, name: str, tol: Tolerances) -> DrawnCurve | None:
         tables = with_remains([as_table, *tube.others], tube.shapes, tube.faces, volume, tube.is_solid, tol)
         findings += [f for f in tables[0].findings if f.code == "solid-remains"]
     solid = SpineSolid(section, metal, off, tuple(findings))
-    return DrawnCurve(_spline(centers), None, None, name, name, solid=solid)
+    return DrawnCurve(spline_along(centers), None, None, name, name, solid=solid)
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,8 +282,8 @@ def _goes_around(points: Array, point: Vec, out: Vec) -> bool:
     return bool(abs(float((steps - tau * np.round(steps / tau)).sum())) > tau / 3.0)
 
 
-def _spline(centers: Array) -> Spline:
-    """The cubic spline through as few of a spine's points as keeps it within `_SPLINE` of all."""
+def spline_along(centers: Array) -> Spline:
+    """The cubic spline through as few points (n, 3) of a spine as keeps it within `_SPLINE` of all."""
     keep = np.ones(len(centers), bool)
     keep[1:] = np.linalg.norm(np.diff(centers, axis=0), axis=1) > _CLOSE
     points = centers[keep]

@@ -162,15 +162,26 @@ def _around(piece: TubePiece, points: Array) -> tuple[Array, Array, float]:
 
 
 def _cone(piece: TubePiece, body: SolidBody) -> float | None:
-    """Greatest radius of a cone on the axis that widens beyond the outside: a countersunk head, a seat, a nozzle."""
+    """Greatest radius of a cone on the axis that widens beyond the outside: a countersunk head, a seat, a nozzle.
+
+    One on a flat face that reaches further is the weld bead to a plate.
+    """
     found = []
     for patch in body.patches:
         if patch.shape.kind == CONE and patch.sign == piece.sign and _is_coaxial(piece, patch):
-            points = [body.rims[k].points for k, _ in patch.rims if len(body.rims[k].points)]
-            if points:
-                found.append(float(_around(piece, np.concatenate(points))[0].max()))
+            wide = _farthest(piece, body, patch)
+            beside = {k for number, _ in patch.rims for k in body.rims[number].faces}
+            flat = [body.patches[k] for k in beside if body.patches[k].shape.kind == PLANE]
+            if all(_farthest(piece, body, one) <= _HEAD * wide for one in flat):
+                found.append(wide)
     widest = max(found, default=0.0)
     return widest if widest > _HEAD * piece.radius else None
+
+
+def _farthest(piece: TubePiece, body: SolidBody, patch: Patch) -> float:
+    """How far the edges of a face lie from the axis, mm, at most."""
+    points = [body.rims[k].points for k, _ in patch.rims if len(body.rims[k].points)]
+    return float(_around(piece, np.concatenate(points))[0].max()) if points else 0.0
 
 
 def _bore_step(chain: PieceChain, chains: list[PieceChain], found: FacePieces) -> tuple[float, float] | None:

@@ -85,7 +85,7 @@ def by_cuts(
         # more or less metal than claimed: is it what it seems?
         member = member_of(solid, body, tol) if not only.table.bends else None
         if member is not None and member.profile.kind not in (TUBE, BAR):
-            return [], name_of(member)
+            return [], name_of(member, volume.by_kernel)
         if is_too_little(volume.by_kernel, only):
             return [], Clause.of("solid-too-little-metal")
         return [replace(only, findings=(*only.findings, *told))], None
@@ -96,10 +96,10 @@ def by_cuts(
         is_named = member.profile.kind not in (OTHER, CHAMBERS)
         if not is_named and member.length < BAR_WIDTHS * max(member.profile.sizes):
             return [], None
-        return [], name_of(member)
+        return [], name_of(member, volume.by_kernel)
     square = as_square(member, body, tol)
     if is_cut_deep(square):
-        return [], name_of(replace(member, profile=replace(member.profile, kind=OTHER)))
+        return [], name_of(replace(member, profile=replace(member.profile, kind=OTHER)), volume.by_kernel)
     made = square_table(body, square, name, tol)
     if made is None:
         return [], None

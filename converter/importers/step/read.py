@@ -6,6 +6,7 @@ import os
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol
 
 from converter.disk.reading import standard_input
@@ -18,7 +19,15 @@ from converter.importers.source import Source
 from converter.importers.step.bounds import check_step, cycle_in, far_out_in
 from converter.importers.step.construction import FreeCurve, corners_of, settle_free_curves
 from converter.importers.step.outside import OutsideParts
-from converter.importers.step.surfaces import KnownBody, PlacedBody, is_in_parts, joined_tubes, touching
+from converter.importers.step.surfaces import (
+    KnownBody,
+    PlacedBody,
+    is_in_parts,
+    joined_halves,
+    joined_tubes,
+    may_be_half,
+    touching,
+)
 from converter.importers.step.survey import survey
 from converter.importers.step.trial import NO_MEMORY, trial_seconds, try_out
 from converter.model.bends import Placement
@@ -222,6 +231,7 @@ class ShapeReading:
         self.hidden: Counter[str] = Counter()
         self.free: list[FreeCurve] = []
         self.loose: list[PlacedBody] = []
+        self.halves: list[PlacedBody] = []
         self.solid: dict[int, bool] = {}
         if options.keep_left_out:
             drawing.aside = Aside()
@@ -297,6 +307,10 @@ class ShapeReading:
         placed = PlacedBody(number, instance, body, name, layer, known, motion)
         if body.is_loose and known.spine is None and not known.bare and is_in_parts(known.tables):
             self.loose.append(placed)  # what it is may be told by other parts' faces
+        elif not body.is_loose and may_be_half(known.tables, known.ignored):
+            self.halves.append(placed)
+            for left in known.ignored:  # told where it stands in the file, if it is
+                self.ignored[name if left.kind == known.name else left.kind, left.why] += 0
         else:
             self.place(placed)
 
@@ -323,18 +337,21 @@ class ShapeReading:
         self.solid[placed.number] = self.solid.get(placed.number, False) or is_tube
 
     def place_loose(self) -> None:
-        """Loose faces that are in several parts: together where they make a tube, else each part by itself."""
-        for group in touching(self.loose):
-            joined = joined_tubes(group, take_all=self.options.take_all)
-            if joined is None:
+        """Loose faces in several parts, and halves of what is split along it: together where they make a tube, else
+        each by itself."""
+        faces = partial(joined_tubes, take_all=self.options.take_all)
+        for bodies, joining in ((self.loose, faces), (self.halves, joined_halves)):
+            for group in touching(bodies):
+                joined = joining(group)
+                if joined is None:
+                    for placed in group:
+                        self.place(placed)
+                    continue
+                self.drawing.tables += joined[0]
+                for left in joined[1]:
+                    self.ignored[left.kind, left.why] += left.count
                 for placed in group:
-                    self.place(placed)
-                continue
-            self.drawing.tables += joined[0]
-            for left in joined[1]:
-                self.ignored[left.kind, left.why] += left.count
-            for placed in group:
-                self.solid[placed.number] = self.solid.get(placed.number, False) or bool(joined[0])
+                    self.solid[placed.number] = self.solid.get(placed.number, False) or bool(joined[0])
 
     def keep_box(self, shape: Any, instance: Instance, kind: str, why: Reason) -> None:
         """Keep the box around a body that is left out, where that was asked for."""
@@ -384,7 +401,7 @@ class ShapeReading:
                 drawing.aside.add(LeftShape("edge", why, corners_of(free.drawn.curve)))
         for kind, count in self.hidden.items():
             self.ignored[kind, "hidden in the file"] += count
-        drawing.ignored += [Ignored(kind, count, why) for (kind, why), count in self.ignored.items()]
+        drawing.ignored += [Ignored(kind, count, why) for (kind, why), count in self.ignored.items() if count]
         if hardware := not_stock(drawing.ignored):
             drawing.findings.append(hardware)
         if self.hidden:

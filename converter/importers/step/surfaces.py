@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from converter.findings import Finding
+from converter.findings import Clause, Finding
 from converter.geometry.vectors import Vec, along
 from converter.model.bends import Placement
 from converter.model.centerline import rebuild
@@ -147,6 +147,44 @@ def joined_tubes(
     if alone and len(tables) >= len(alone) and skins[0] >= skins[1]:
         return None
     told = Finding("solid-joined", measured=float(len(group)), values={"count": len(group)})
+    return [_of_parts(table, group, told) for table in tables], []
+
+
+#: What a part of a tube that is split along it is taken for by itself.
+_PARTS = ("solid-half", "solid-channel-profile", "solid-half-square", "solid-other-profile")
+
+
+def may_be_half(tables: Sequence[ReadyTable], ignored: Sequence[Ignored]) -> str | None:
+    """As what a body that is no tube may be a part of one that is split along it; None where it may not."""
+    if tables or len(ignored) != 1 or not isinstance(ignored[0].why, Clause):
+        return None
+    why = dict(ignored[0].why.values).get("why")
+    return why.name if isinstance(why, Clause) and why.name in _PARTS else None
+
+
+#: Solids that touch beyond which they are no halves of one tube.
+_MOST_HALVES = 8
+
+
+def joined_halves(group: Sequence[PlacedBody]) -> tuple[list[ReadyTable], list[Ignored]] | None:
+    """The tubes that solids make which touch and are none by themselves: halves of what is split along it, in place.
+
+    Returns:
+        None where they make none, or more than every second of them.
+    """
+    from converter.importers.solids.halves import tubes_of_halves
+    from converter.kernel.step.labels import best_name
+    from converter.kernel.step.places import recognise_together
+
+    kinds = {may_be_half(placed.survey.tables, placed.survey.ignored) for placed in group}
+    # channels are stock of their own: two of them alone may be a square tube in halves
+    if not 2 <= len(group) <= (_MOST_HALVES if kinds == {"solid-half"} else 2):
+        return None
+    shapes = [(placed.body.shape, placed.instance.location) for placed in group]
+    tables, _ = recognise_together(tubes_of_halves, shapes, best_name(*(p.name for p in group)), DEFAULT)
+    if not tables or 2 * len(tables) > len(group):
+        return None
+    told = Finding("solid-joined", variant="halves", measured=float(len(group)), values={"count": len(group)})
     return [_of_parts(table, group, told) for table in tables], []
 
 

@@ -7,6 +7,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
+from converter.findings import Clause
 from converter.kernel.session import kernel_failure
 from converter.kernel.step.curves import NotACurve, curve_of
 from converter.kernel.topology import Box, compound, exact_box
@@ -17,7 +18,7 @@ from converter.tolerances import Tolerances
 #: Finds the tubes in something with faces: (shape in mm, name, tolerances) -> tables, what was no tube.
 FindTubes: TypeAlias = Callable[[Any, str, Tolerances], tuple[list[ReadyTable], list[Ignored]]]
 #: Finds the centerline of a tube that was swept along a free curve.
-FindSpine: TypeAlias = Callable[[Any, str, Tolerances], tuple[DrawnCurve, list[ReadyTable]] | None]
+FindSpine: TypeAlias = Callable[[Any, str, Tolerances], tuple[DrawnCurve | Clause, list[ReadyTable]] | None]
 #: (number of the shape, size it is scaled to, whether it is mirrored): equal keys are congruent bodies.
 Key: TypeAlias = tuple[int, float, bool]
 
@@ -74,8 +75,9 @@ def placed_shape(shape: Any, location: Any) -> Any:
 
 def spine_of(
     find: FindSpine, shape: Any, location: Any, name: str, tol: Tolerances
-) -> tuple[DrawnCurve, list[ReadyTable]] | None:
-    """The free centerline of the tube that a body is, in its place, and the tubes beside it; None where it is none."""
+) -> tuple[DrawnCurve | Clause, list[ReadyTable]] | None:
+    """The free centerline of the tube that a body is, in its place, or why it is no tube, and the tubes beside it; None
+    where it is none."""
     try:
         return find(placed_shape(shape, location), name, tol)
     except Exception as error:
