@@ -262,7 +262,7 @@ def _work(
                     out.require_free(how.stem + known.file)
         for job, how in zip(steps(jobs, "jobs"), named, strict=True):
             begin_file(job.source, "writing")
-            for known in steps(sorted(chosen, key=_forks), "formats"):
+            for known in steps(chosen, "formats"):
                 yield partial(_function(known), [job] if known.name in TOGETHER else job, out, how)
 
     return work
@@ -289,15 +289,10 @@ def write_together(
     chosen = [find(name) for name in formats]
 
     def work(out: OutputSet) -> Iterator[Callable[[], None]]:
-        for known in steps(sorted(chosen, key=_forks), "formats"):
+        for known in steps(chosen, "formats"):
             yield partial(_function(known), jobs, out, options or WriteOptions())
 
     return write_all(jobs, out_dir, work, force=force)
-
-
-def _forks(known: WriteFormat) -> bool:
-    """Whether it draws in processes of its own, which know what was drawn before them, but not the other way round."""
-    return known.name == "sheet"
 
 
 def _function(known: WriteFormat) -> Callable[..., None]:

@@ -256,7 +256,7 @@ def test_why_the_room_is_not_worked_out_is_told():
     ring = replace(overlap, tube=replace(overlap.tube, run=replace(overlap.tube.run, closed=True)))
     assert ring.room_unknown == "ring" and "closed ring" in room_text(ring, Display())
     (step, other) = overlap.steps
-    assert replace(overlap, steps=(replace(step, stop=360.0), other)).room_unknown == "turn"
+    assert replace(overlap, steps=(step._replace(stop=360.0), other)).room_unknown == "turn"
 
 
 def test_a_clamp_that_stays_needs_its_straight_after_springback():

@@ -168,7 +168,12 @@ def test_any_section_comes_back_from_its_tables(section, unit):
         (section.od, section.wall, section.height, section.corner), abs=1e-5
     )
     data = dumps(table_document("a.dxf", "mm", [tube])).encode()
-    assert read_table_json(Source("a.json", None, data), ReadOptions()).tables[0].section == section
+    again = read_table_json(Source("a.json", None, data), ReadOptions()).tables[0].section
+    assert (again.shape, again.label) == (section.shape, section.label)
+    # JSON has digits enough for a millionth of a micrometre, so that 1.5 in is 38.1 mm
+    assert (again.od, again.wall, again.height, again.corner) == pytest.approx(
+        (section.od, section.wall, section.height, section.corner), abs=1e-9
+    )
 
 
 @given(sections(), st.sampled_from(["mm", "in"]))

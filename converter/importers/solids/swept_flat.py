@@ -41,29 +41,6 @@ _CURVE = 3
 _OF_SOLIDS = ("solid-ends", "solid-volume", "mesh-rest")
 
 
-def may_be_swept_flat(shape: Any) -> bool:
-    """Whether a body has free faces, and is as long by its volume as by its surface: one flat face carried along.
-
-    By Pappus a face of area ``A`` and edge ``P`` that is carried square along a line of length ``L`` through its middle
-    gives the volume ``A L`` and the sides ``P L``.
-    """
-    faces = list(subshapes(shape, "FACE"))
-    if not _FEWEST_FACES <= len(faces) <= _MOST_FACES or len(list(subshapes(shape, "SOLID"))) != 1:
-        return False
-    flat = [face for face in faces if _is_of(face, "Plane") and _straight_edges(face) >= _SIDES]
-    if not flat or not any(_is_free(face) for face in faces):
-        return False
-    volume, area = volume_of(shape), _area(shape)
-    for face in flat:
-        own, edge = _area(face), _edge(face)
-        if own <= 0.0 or edge <= 0.0:
-            continue
-        long = volume / own
-        if long > _LONG * sqrt(own) and abs((area - 2.0 * own) / edge - long) <= _ALIKE * long:
-            return True
-    return False
-
-
 def swept_flat(shape: Any, name: str, tol: Tolerances) -> tuple[DrawnCurve | Clause, list[ReadyTable]] | None:
     """The flat-sided tube or bar that a body is, swept along a free curve; None where it is none.
 
@@ -75,6 +52,8 @@ def swept_flat(shape: Any, name: str, tol: Tolerances) -> tuple[DrawnCurve | Cla
     Returns:
         Its centerline as a spline from end A, with what its solid tells of section and ends; no other tubes.
     """
+    if not _may_be_carried(shape):
+        return None
     tables, _ = tubes_of_triangles(*triangles_of(shape, _FINE, _ANGLE), name)
     made = tables[0] if len(tables) == 1 else None
     if made is None or made.section is None or made.section.kind.roll_step is None or made.closed:
@@ -99,6 +78,29 @@ def swept_flat(shape: Any, name: str, tol: Tolerances) -> tuple[DrawnCurve | Cla
     told = tuple(finding for finding in made.findings if finding.code in kept)
     solid = SpineSolid(made.section, made.metal, off, (swept, *told))
     return DrawnCurve(spline_along(centers), None, None, name, name, solid=solid), []
+
+
+def _may_be_carried(shape: Any) -> bool:
+    """Whether a body has free faces, and is as long by its volume as by its surface: one flat face carried along.
+
+    By Pappus a face of area ``A`` and edge ``P`` that is carried square along a line of length ``L`` through its middle
+    gives the volume ``A L`` and the sides ``P L``.
+    """
+    faces = list(subshapes(shape, "FACE"))
+    if not _FEWEST_FACES <= len(faces) <= _MOST_FACES or len(list(subshapes(shape, "SOLID"))) != 1:
+        return False
+    flat = [face for face in faces if _is_of(face, "Plane") and _straight_edges(face) >= _SIDES]
+    if not flat or not any(_is_free(face) for face in faces):
+        return False
+    volume, area = volume_of(shape), _area(shape)
+    for face in flat:
+        own, edge = _area(face), _edge(face)
+        if own <= 0.0 or edge <= 0.0:
+            continue
+        long = volume / own
+        if long > _LONG * sqrt(own) and abs((area - 2.0 * own) / edge - long) <= _ALIKE * long:
+            return True
+    return False
 
 
 def _is_of(face: Any, kind: str) -> bool:

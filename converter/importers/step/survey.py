@@ -26,7 +26,7 @@ def survey(body: StepBody, instance: Instance, known_as: tuple[str, Any], option
     """
     from converter.importers.solids.read import find_tubes
     from converter.importers.solids.spine import may_be_swept, swept_tube
-    from converter.importers.solids.swept_flat import may_be_swept_flat, swept_flat
+    from converter.importers.solids.swept_flat import swept_flat
     from converter.kernel.step.places import recognise, spine_of
     from converter.kernel.triangles import has_no_surfaces, is_of_facets
 
@@ -47,7 +47,7 @@ def survey(body: StepBody, instance: Instance, known_as: tuple[str, Any], option
         if swept is not None and not found[0]:
             why = Clause.of("solid-no-tube", part=name, why=swept[0])
             return KnownBody(name, matrix, [], [Ignored("solid", 1, why)])
-    if not found[0] and may_be_swept_flat(body.shape):
+    if not found[0]:
         swept = spine_of(swept_flat, *place)
         if swept is not None and not isinstance(swept[0], Clause):
             return KnownBody(name, matrix, swept[1], [], swept[0])

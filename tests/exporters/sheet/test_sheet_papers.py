@@ -21,7 +21,6 @@ from sheet_tools import job_of, page_of, shop, tube_named
 
 from converter.bending.setup.words import SetupView
 from converter.errors import OptionError
-from converter.exporters import registry
 from converter.exporters.options import WriteOptions
 from converter.exporters.pdf import fonts as pdf_faces
 from converter.exporters.pdf.canvas import Pdf
@@ -262,13 +261,3 @@ def test_a_part_stands_beside_its_mirror_image_with_what_differs():
             at = next(i for i in range(len(lines)) if [line.strip() for line in lines[i : i + 5]] == row)
             turns = " ".join(lines[at + 5 : at + 10])
             assert "clockwise" in turns and "counter-clockwise" in turns, "the turn has the other hand"
-
-
-def test_the_sheet_that_forks_is_drawn_last(tmp_path, monkeypatch):
-    """Its processes then know what the PDF worked out of the outlines; what they work out themselves is lost."""
-    order = []
-    monkeypatch.setattr(registry, "_function", lambda known: lambda *_: order.append(known.name))
-    job = job_of([tube_named("T")], shop())
-    registry.write_together([job], tmp_path, ["sheet", "sheet-pdf"])
-    registry.write([job], tmp_path, ["csv", "sheet", "sheet-pdf", "svg"])
-    assert order == ["sheet-pdf", "sheet", "csv", "sheet-pdf", "svg", "sheet"]
