@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import cos, pi, sin
 
 import numpy as np
@@ -127,6 +128,13 @@ def test_partial_overlap_becomes_the_union(flip, turn):
     assert drawn.curve.start == pytest.approx(at(0)) and drawn.curve.end == pytest.approx(at(150))
     scale = (1.0 + 0.09) ** 0.5
     assert [f.code for f in found] == ["duplicate-removed"] and found[0].measured == pytest.approx(40.0 * scale)
+
+
+def test_a_union_stays_in_the_group_of_its_lines():
+    """Curves of different groups never join, so a union without one would end its tube there."""
+    curves = [line((0, 0), (100, 0)), line((60, 0), (150, 0)), line((150, 0), (150, 80))]
+    chains, _ = chain([replace(drawn, group="rail") for drawn in curves])
+    assert lengths(chains) == [230.0]
 
 
 def test_contained_straights_drop_out_whoever_was_first():

@@ -10,12 +10,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from converter.arrays import Array, Flags, Ints
+from converter.arrays import Array, Flags, Ints, vectors
 from converter.findings import Finding
 from converter.geometry.clusters import close_pairs
 from converter.model.curve import Line
 from converter.model.drawing import DrawnCurve
-from converter.reducer.chaining.edges import vectors
 from converter.tolerances import DEFAULT
 
 #: mm, and of the dimension's line: no stroke is longer.

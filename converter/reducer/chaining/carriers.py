@@ -13,11 +13,10 @@ from math import degrees, pi
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.arrays import Array, Ints, distinct
+from converter.arrays import Array, Ints, distinct, vectors
 from converter.geometry.clusters import cell_entries, components, keep_shared, split_at_gaps
 from converter.geometry.vectors import within_turn
 from converter.model.curve import Arc
-from converter.reducer.chaining.edges import vectors
 
 #: Directions are grouped in cells this wide (per component of the unit vector); two straights whose
 #: directions differ by less than the slack always meet in a cell: 0.01 mm of rounding on 40 mm.

@@ -10,7 +10,7 @@ layer that was drawn on first.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 from typing import cast
 
@@ -56,10 +56,9 @@ def drop_duplicates(
         return None
     left = [(i, i, edges.drawn[i]) for i in range(len(edges.curves)) if i not in verdict.dropped]
     for k, (edge, curve) in enumerate(verdict.added):
-        old = edges.drawn[edge]
-        left.append(
-            (edge, len(edges.curves) + k, DrawnCurve(curve, old.layer, old.handle, old.name, linetype=old.linetype))
-        )
+        # what its outline told of the old one is not told of the union
+        union = replace(edges.drawn[edge], curve=curve, section=None, ends=(None, None), solid=None)
+        left.append((edge, len(edges.curves) + k, union))
     left.sort(key=lambda entry: entry[:2])
     return [d for _, _, d in left], [place for place, _, _ in left], overlap_findings(edges, verdict)
 

@@ -8,13 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import chain as flatten
 from operator import attrgetter
 from typing import cast
 
 import numpy as np
 
-from converter.arrays import Array, Ints
+from converter.arrays import Array, Ints, vectors
 from converter.geometry.clusters import close_pairs, components, same_points
 from converter.geometry.vectors import Vec
 from converter.model.curve import Arc, Curve, Line
@@ -26,11 +25,6 @@ _CURVE, _SHEET = attrgetter("curve"), attrgetter("layer", "group")
 _START, _END = attrgetter("start"), attrgetter("end")
 LINE, ARC, OTHER = 0, 1, 2
 _KIND: dict[type, int] = {Line: LINE, Arc: ARC}
-
-
-def vectors(values: Sequence[Vec]) -> Array:
-    """(n, 3) array of n vectors."""
-    return np.fromiter(flatten.from_iterable(values), dtype=np.float64, count=3 * len(values)).reshape(-1, 3)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,10 +10,10 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.arrays import Array, Ints
+from converter.arrays import Array, Ints, vectors
 from converter.geometry.clusters import close_pairs
 from converter.model.curve import Arc, Line, Path, Polyline
-from converter.reducer.chaining.edges import ARC, LINE, Edges, vectors
+from converter.reducer.chaining.edges import ARC, LINE, Edges
 from converter.reducer.chaining.ends import is_straight
 from converter.tolerances import Tolerances
 
