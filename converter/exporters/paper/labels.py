@@ -40,12 +40,11 @@ class FigureLabels:
             places: where it may stand, the best first.
         """
         for words in wordings:
-            texts = [Text(words, at, height, layer, align, rotation) for at, align, rotation in places]
-            found = self._room.first([_grown(text.box()) for text in texts])
+            texts = (Text(words, at, height, layer, align, rotation) for at, align, rotation in places)
+            found = self._room.first(_grown(text.box()) for text in texts)
             if found is not None:
-                one = texts[found]
-                self._figure.text(words, one.at, height, layer, one.align, one.rotation)
-                self._room.take_text(one.box())
+                at, align, rotation = places[found]
+                self._room.take_text(self._figure.text(words, at, height, layer, align, rotation).box())
                 return True
         return False
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import pairwise
+from itertools import islice, pairwise
 from math import atan2, degrees, dist, inf
 
 import numpy as np
@@ -27,6 +27,8 @@ _TURNS = np.array(sorted(range(-165, 195, 15), key=abs), dtype=float)
 _STEP, _GROWTH = 1.7, 0.12
 #: So many of the nearest rings are tried at once, then all others.
 _NEAREST = 5
+#: So many times as far as the nearest rings is looked next where cells are made for one label.
+_FARTHER = 3.0
 #: So much nearer a place must be that lies farther down a list of anchors, mm.
 _WORTH = 2.0
 #: Through so many points, a line is taken piece by piece.
@@ -159,15 +161,17 @@ class Room:
 
     # --- places ---------------------------------------------------------------------------
 
-    def first(self, boxes: Sequence[Box]) -> int | None:
-        """The number of the first box that is free; it is not taken."""
-        for at in range(0, len(boxes), _AT_ONCE):
-            asked = np.array(boxes[at : at + _AT_ONCE], dtype=np.float64).T
+    def first(self, boxes: Iterable[Box]) -> int | None:
+        """The number of the first box that is free; it is not taken, and few behind it are worked out."""
+        left, at = iter(boxes), 0
+        while some := list(islice(left, _AT_ONCE)):
+            asked = np.array(some, dtype=np.float64).T
             free = self._are_inside(asked)
             if free.any():
                 free &= self._are_empty(asked)
                 if free.any():
                     return at + int(free.argmax())
+            at += len(some)
         return None
 
     def beside(self, anchors: Sequence[Point], wish: Wish) -> LabelSpot | None:
@@ -184,28 +188,32 @@ class Room:
             worse = _WORTH * rank
             if worse + wish.gap >= best:
                 break
-            cells = self._within(_reached(anchor, wish))
-            for box in self._around(cells, anchor, wish):
-                end = nearest(box, anchor)
-                cost = dist(anchor, end) + worse
-                if cost >= best:
-                    break
-                crossed = cells.crossed(anchor, end, wish.own, (best - cost) / max(wish.crossing, 1e-9))
-                if crossed is None:
+            for reach in self._reaches(wish):
+                cells = self._within(_reached(anchor, wish.size, reach))
+                for box in self._around(cells, anchor, wish, reach):
+                    end = nearest(box, anchor)
+                    cost = dist(anchor, end) + worse
+                    if cost >= best:
+                        break
+                    crossed = cells.crossed(anchor, end, wish.own, (best - cost) / max(wish.crossing, 1e-9))
+                    if crossed is None:
+                        continue
+                    cost += wish.crossing * crossed if crossed else 0.0
+                    if cost < best:
+                        best, found = cost, LabelSpot(box, anchor, end, crossed)
+                    if not crossed:
+                        break
+                else:
                     continue
-                cost += wish.crossing * crossed if crossed else 0.0
-                if cost < best:
-                    best, found = cost, LabelSpot(box, anchor, end, crossed)
-                if not crossed:
-                    break
+                break  # what lies farther out costs more
         if found is not None:
             self.take_text(found.box)
         return found
 
     def over_lines(self, anchor: Point, wish: Wish) -> LabelSpot | None:
         """Take the nearest box that lies on no text, whatever lines it lies on."""
-        cells = self._within(_reached(anchor, wish))
-        for boxes in self._rings(anchor, wish):
+        cells = self._within(_reached(anchor, wish.size, wish.reach))
+        for boxes in self._rings(anchor, wish, wish.reach):
             free = cells.are_free(boxes, TEXT)
             if free.any():
                 x0, y0, x1, y1 = boxes[:, int(free.argmax())].tolist()
@@ -249,19 +257,28 @@ class Room:
         self.take_text((ax, ay, bx, by))
         return ax, ay
 
-    def _around(self, cells: Cells, anchor: Point, wish: Wish) -> Iterator[Box]:
-        """Free boxes beside an anchor, ring by ring."""
-        for boxes in self._rings(anchor, wish):
-            yield from map(tuple, boxes.T[cells.are_free(boxes)].tolist())
+    def _reaches(self, wish: Wish) -> Iterable[float]:
+        """How far around an anchor is looked: where cells are made for it, near it first."""
+        if self._whole is not None:
+            return (wish.reach,)
+        near = float(_radii(wish.gap, wish.reach, _STEP * self._cell)[0][-1, 0])
+        return (near, _FARTHER * near, wish.reach) if _FARTHER * near < wish.reach else (near, wish.reach)
 
-    def _rings(self, anchor: Point, wish: Wish) -> Iterator[Array]:
+    def _around(self, cells: Cells, anchor: Point, wish: Wish, reach: float) -> Iterator[Box]:
+        """Free boxes beside an anchor, ring by ring."""
+        for boxes in self._rings(anchor, wish, reach):
+            for k in np.flatnonzero(cells.are_free(boxes)).tolist():
+                x0, y0, x1, y1 = boxes[:, k].tolist()
+                yield x0, y0, x1, y1
+
+    def _rings(self, anchor: Point, wish: Wish, reach: float) -> Iterator[Array]:
         """Boxes (4, n) around an anchor within the frame: some of the nearest, then the rest."""
         a = np.radians(wish.toward + _TURNS)
         c, s = np.cos(a), np.sin(a)
         right, up = wish.size[0] / 2.0, wish.size[1] / 2.0
         # the box touches the circle of this radius from outside
         edge = np.minimum(right / np.maximum(np.abs(c), 1e-9), up / np.maximum(np.abs(s), 1e-9))
-        for rings in _radii(wish.gap, wish.reach, _STEP * self._cell):
+        for rings in _radii(wish.gap, reach, _STEP * self._cell):
             k = rings + edge
             x, y = (anchor[0] + c * k).ravel(), (anchor[1] + s * k).ravel()
             boxes = np.empty((4, len(x)))
@@ -332,9 +349,9 @@ def nearest(box: Box, p: Point) -> Point:
     return x0 if x < x0 else x1 if x > x1 else x, y0 if y < y0 else y1 if y > y1 else y
 
 
-def _reached(anchor: Point, wish: Wish) -> Box:
-    """Where all boxes of a label lie."""
-    across, up = wish.reach + wish.size[0], wish.reach + wish.size[1]
+def _reached(anchor: Point, size: Point, reach: float) -> Box:
+    """Where all boxes of a size lie that are no farther away."""
+    across, up = reach + size[0], reach + size[1]
     return anchor[0] - across, anchor[1] - up, anchor[0] + across, anchor[1] + up
 
 
