@@ -164,7 +164,8 @@ class Room:
     def first(self, boxes: Iterable[Box]) -> int | None:
         """The number of the first box that is free; it is not taken, and few behind it are worked out."""
         left, at = iter(boxes), 0
-        while some := list(islice(left, _AT_ONCE)):
+        # mostly the first will do
+        while some := list(islice(left, _AT_ONCE if at else 1)):
             asked = np.array(some, dtype=np.float64).T
             free = self._are_inside(asked)
             if free.any():
