@@ -6,10 +6,16 @@ centerline is handed on as a drawn spline, so that it is fitted to straights and
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import sqrt
 from typing import Any
 
 import numpy as np
+from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Surface
+from OCP.BRepGProp import BRepGProp
+from OCP.GeomAbs import GeomAbs_SurfaceType
+from OCP.GProp import GProp_GProps
+from OCP.TopoDS import TopoDS
 
 from converter.findings import Clause, Finding
 from converter.importers.mesh.read import tubes_of_triangles
@@ -27,6 +33,14 @@ from converter.tolerances import Tolerances
 _MOST_FACES, _FEWEST_FACES = 400, 6
 #: Straight edges that the flat face at its end has at least, and how much longer than straight these may be.
 _SIDES, _STRAIGHT = 4, 1.0 + 1e-9
+#: Surfaces that are not free.
+_NOT_FREE = (
+    GeomAbs_SurfaceType.GeomAbs_Plane,
+    GeomAbs_SurfaceType.GeomAbs_Cylinder,
+    GeomAbs_SurfaceType.GeomAbs_Cone,
+    GeomAbs_SurfaceType.GeomAbs_Sphere,
+    GeomAbs_SurfaceType.GeomAbs_Torus,
+)
 #: Part by which the lengths that volume and surface give may differ: holes and slanted ends take some away.
 _ALIKE = 0.05
 #: Shorter than so many times the root of its end's area it is no tube.
@@ -89,8 +103,12 @@ def _may_be_carried(shape: Any) -> bool:
     faces = list(subshapes(shape, "FACE"))
     if not _FEWEST_FACES <= len(faces) <= _MOST_FACES or len(list(subshapes(shape, "SOLID"))) != 1:
         return False
-    flat = [face for face in faces if _is_of(face, "Plane") and _straight_edges(face) >= _SIDES]
-    if not flat or not any(_is_free(face) for face in faces):
+    kinds = [BRepAdaptor_Surface(TopoDS.Face_s(face), False).GetType() for face in faces]
+    if all(kind in _NOT_FREE for kind in kinds):
+        return False
+    ends = [face for face, kind in zip(faces, kinds, strict=True) if kind == GeomAbs_SurfaceType.GeomAbs_Plane]
+    flat = [face for face in ends if _straight_edges(face) >= _SIDES]
+    if not flat:
         return False
     volume, area = volume_of(shape), _area(shape)
     for face in flat:
@@ -103,24 +121,8 @@ def _may_be_carried(shape: Any) -> bool:
     return False
 
 
-def _is_of(face: Any, kind: str) -> bool:
-    from OCP.BRepAdaptor import BRepAdaptor_Surface
-    from OCP.GeomAbs import GeomAbs_SurfaceType
-    from OCP.TopoDS import TopoDS
-
-    found = BRepAdaptor_Surface(TopoDS.Face_s(face), False).GetType()
-    return bool(found == getattr(GeomAbs_SurfaceType, f"GeomAbs_{kind}"))
-
-
-def _is_free(face: Any) -> bool:
-    return not any(_is_of(face, kind) for kind in ("Plane", "Cylinder", "Cone", "Sphere", "Torus"))
-
-
 def _straight_edges(face: Any) -> int:
     """How many edges of a face are as long as their ends lie apart: a sweep leaves straight ones as splines."""
-    from OCP.BRepAdaptor import BRepAdaptor_Curve
-    from OCP.TopoDS import TopoDS
-
     count = 0
     for edge in subshapes(face, "EDGE"):
         curve = BRepAdaptor_Curve(TopoDS.Edge_s(edge))
@@ -130,18 +132,15 @@ def _straight_edges(face: Any) -> int:
 
 
 def _area(shape: Any) -> float:
-    from OCP.BRepGProp import BRepGProp
-    from OCP.GProp import GProp_GProps
-
-    props = GProp_GProps()
-    BRepGProp.SurfaceProperties_s(shape, props)
-    return float(props.Mass())
+    return _integral(BRepGProp.SurfaceProperties_s, shape)
 
 
 def _edge(shape: Any) -> float:
-    from OCP.BRepGProp import BRepGProp
-    from OCP.GProp import GProp_GProps
+    return _integral(BRepGProp.LinearProperties_s, shape)
 
+
+def _integral(of: Callable[[Any, Any], None], shape: Any) -> float:
+    """mm or mm2, by one of the kernel's integrals."""
     props = GProp_GProps()
-    BRepGProp.LinearProperties_s(shape, props)
+    of(shape, props)
     return float(props.Mass())
