@@ -9,7 +9,7 @@
 
 from __future__ import annotations
 
-from converter.batch.bay import local_bays, work_through
+from converter.batch.bay import local_bays, run_item, work_through
 from converter.batch.drawings import BatchDrawing, BatchDrawings, find_drawings
 from converter.batch.item import AuditWork, BatchItem, BatchLimits, ConvertWork, CutlistWork, batch_items
 from converter.batch.verdict import DrawingVerdict
@@ -28,6 +28,7 @@ __all__ = [
     "batch_items",
     "find_drawings",
     "local_bays",
+    "run_item",
     "watch_batch",
     "work_through",
 ]

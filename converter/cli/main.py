@@ -33,6 +33,7 @@ COMMANDS: dict[str, str] = {
     "audit": "Check drawings against the shop: what cannot be bent, and why.",
     "setup": "Show the bender's set-up: cut length, marks, stops, turns, order.",
     "sheet": "Write the job sheet for the bender: HTML for the screen, PDF for paper.",
+    "serve": "Open a page on this machine: drop a drawing, see its job sheet.",
     "springback": "Learn springback from test bends; resume a bend.",
     "split": "Make an over-long tube of pieces that fit the bender and the rack.",
     "quote": "Estimate metal, work and price of every part from the shop's rates.",

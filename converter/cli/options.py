@@ -156,6 +156,10 @@ _reducing = grouped(
 )
 
 
+shop_file = click.option("--shop", metavar="FILE", help="Your shop file.  [an invented demo shop]")
+job_file = click.option("--job", metavar="FILE", help="Job file: which section and die each layer or tube gets.")
+
+
 @dataclass(frozen=True, slots=True)
 class TubeChoices:
     """What tube the runs become, on which dies, as typed."""
@@ -185,8 +189,8 @@ _tube = grouped(
     ),
     click.option("--clr", callback=values.length, metavar="LENGTH", help="Centerline radius for sharp corners."),
     click.option("--refit", is_flag=True, help="Bend every bend at the radius of its die (or of --clr)."),
-    click.option("--shop", metavar="FILE", help="Your shop file.  [an invented demo shop]"),
-    click.option("--job", metavar="FILE", help="Job file: which section and die each layer or tube gets."),
+    shop_file,
+    job_file,
     click.option(
         "--reverse", is_flag=True, help="Begin each table at the other end of its tube, which is then called A."
     ),
