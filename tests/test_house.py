@@ -440,7 +440,7 @@ def test_no_broad_except_hides_a_mistake():
             "batch/in_bay.py",
             "importers/dxf/load.py",
             "processes/parallel.py",
-            "serve/page.py",
+            "serve/local_page.py",
         ):
             continue
         for node in nodes(tree(path)):

@@ -13,7 +13,7 @@ from converter.errors import OptionError
 if TYPE_CHECKING:
     from werkzeug.serving import BaseWSGIServer
 
-    from converter.serve.page import LocalPage
+    from converter.serve.local_page import LocalPage
 
 #: The machine itself; no other can reach it.
 HOST = "127.0.0.1"

@@ -16,9 +16,9 @@ from converter.cli.commands.serve import page_fields, read_settings
 from converter.cli.main import main
 from converter.errors import OptionError
 from converter.serve import desk as desk_module
-from converter.serve import page as page_module
+from converter.serve import local_page as page_module
 from converter.serve.desk import Desk
-from converter.serve.page import LocalPage
+from converter.serve.local_page import LocalPage
 
 KEY = "5eCrEt"
 SHOP = """

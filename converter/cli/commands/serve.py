@@ -18,7 +18,7 @@ from converter.errors import OptionError
 from converter.units import UNIT_CHOICES
 
 if TYPE_CHECKING:
-    from converter.serve.page import PageField
+    from converter.serve.local_page import PageField
     from converter.settings import Settings
 
 #: Drawings that are worked out at once: a sheet, and the other files of it.
@@ -49,7 +49,7 @@ def serve(port: int | None, show: bool, shop: str | None, job: str | None, conso
     from converter.batch import local_bays
     from converter.cli.supervise import allow_seconds
     from converter.serve.desk import Desk
-    from converter.serve.page import LocalPage
+    from converter.serve.local_page import LocalPage
     from converter.serve.server import listening
 
     limits = batches.limits_for(_AT_ONCE)
@@ -70,7 +70,7 @@ def serve(port: int | None, show: bool, shop: str | None, job: str | None, conso
 
 def page_fields() -> Sequence[PageField]:
     """What the page asks for."""
-    from converter.serve.page import PageField
+    from converter.serve.local_page import PageField
 
     return (
         PageField("section", "--section", "Section", "1.75x0.120in; RAIL=1.5x.095in"),
