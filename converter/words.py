@@ -176,14 +176,14 @@ def saw_cut_text(joint: Joint, display: Display) -> str:
 
     Of several flats ``saw cuts 51.34° along RAIL and 38.66° along POST, from square, by the template``.
     """
-    if joint.flat_cuts:
-        cuts = [f"{display.angle(angle)} along {mate}" for mate, angle in joint.flat_cuts]
+    if flats := joint.end_cut.flat_cuts:
+        cuts = [f"{display.angle(cut.angle)} along {cut.mate}" for cut in flats]
         return f"saw cuts {listed(cuts)}, from square, by the template"
-    if joint.saw_angle is None:
+    if joint.end_cut.saw_angle is None:
         return ""
     if joint.is_square:
         return "saw square"
-    text = f"saw {display.angle(joint.saw_angle)} from square"
+    text = f"saw {display.angle(joint.end_cut.saw_angle)} from square"
     return f"{text}, long point on the outside of the corner" if joint.kind == MITRE else text
 
 
@@ -191,11 +191,11 @@ def stick_sides_text(length: TubeLength, display: Display) -> str:
     """What a saw's cuts make of a straight tube: ``short side 34.000 in``; '' where there is nothing to say."""
     if length.short is not None:
         return f"short side {display.length(length.short)}"
-    if length.apart is None:
+    if length.cuts.apart is None:
         return ""
-    if length.has_opposite_sides:
+    if length.cuts.on_opposite_sides:
         return "long points on opposite sides"
-    return f"long points {display.angle(abs(length.apart))} apart around the tube"
+    return f"long points {display.angle(abs(length.cuts.apart))} apart around the tube"
 
 
 def saw_text(saw: SawSetting, display: Display) -> str:

@@ -20,6 +20,7 @@ from converter.errors import OptionError
 from converter.geometry.vectors import Vec, rotate
 from converter.model.bends import BendTable, Placement
 from converter.model.centerline import walk
+from converter.model.end_cuts import EndCuts
 from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.quoting import quoted
@@ -93,12 +94,12 @@ class _PieceInQuestion:
 
     Attributes:
         piece: a tube of any name.
-        changes: by end 'A' or 'B', as for `set_up`.
+        cuts: of its ends.
         limit: mm, of its stick.
     """
 
     piece: Tube
-    changes: Mapping[str, float]
+    cuts: EndCuts
     limit: float
 
 
@@ -106,23 +107,21 @@ class _PieceInQuestion:
 _Asking: TypeAlias = Generator[Sequence[_PieceInQuestion], Sequence[bool], R]
 
 
-def need_pieces(
-    tubes: Sequence[Tube], shop: Shop, changes: Mapping[tuple[str, str], float], longest: float | None
-) -> list[bool]:
+def need_pieces(tubes: Sequence[Tube], shop: Shop, cuts: Mapping[str, EndCuts], longest: float | None) -> list[bool]:
     """Which tubes cannot be made whole for a reason that a cut may cure; the arguments are those of `pieces_of`."""
-    whole = [_PieceInQuestion(tube, _own(tube, changes), _longest_stick(tube, shop, longest)) for tube in tubes]
+    whole = [_PieceInQuestion(tube, _own(tube, cuts), _longest_stick(tube, shop, longest)) for tube in tubes]
     return [not one for one in _makeable(whole, shop)]
 
 
-def _own(tube: Tube, changes: Mapping[tuple[str, str], float]) -> dict[str, float]:
-    """What the cuts of a tube's ends add to it."""
-    return {end: changes[tube.name, end] for end in "AB" if (tube.name, end) in changes}
+def _own(tube: Tube, cuts: Mapping[str, EndCuts]) -> EndCuts:
+    """What a tube's ends are cut to."""
+    return cuts.get(tube.name) or EndCuts()
 
 
 def pieces_of(
     tubes: Sequence[Tube],
     shop: Shop,
-    changes: Mapping[tuple[str, str], float] | None = None,
+    cuts: Mapping[str, EndCuts] | None = None,
     longest: float | None = None,
 ) -> list[TubePieces | None]:
     """Each tube in the fewest pieces that can all be made, or None when none of up to twelve pieces will do.
@@ -132,11 +131,11 @@ def pieces_of(
     Args:
         tubes: with their sections, dies and metals, each of a name of its own.
         shop: whose machine, dies and stock count.
-        changes: as for `set_up`: how far the cuts of their own ends make them longer, mm.
+        cuts: by name of a tube, of its own ends, as for `set_up`.
         longest: mm, no stick may be longer; None for what the machine and the rack take.
     """
     found: list[TubePieces | None] = [None] * len(tubes)
-    searches = {i: _search(tube, shop, changes or {}, longest) for i, tube in enumerate(tubes)}
+    searches = {i: _search(tube, shop, cuts or {}, longest) for i, tube in enumerate(tubes)}
     answers: dict[int, Sequence[bool] | None] = dict.fromkeys(searches)
     while searches:
         asked: dict[int, Sequence[_PieceInQuestion]] = {}
@@ -152,13 +151,11 @@ def pieces_of(
     return found
 
 
-def _search(
-    tube: Tube, shop: Shop, changes: Mapping[tuple[str, str], float], longest: float | None
-) -> _Asking[TubePieces | None]:
+def _search(tube: Tube, shop: Shop, cuts: Mapping[str, EndCuts], longest: float | None) -> _Asking[TubePieces | None]:
     """A tube in pieces."""
-    limit, own = _longest_stick(tube, shop, longest), _own(tube, changes)
-    cuts = _candidates(tube.run.table, limit)
-    nodes: list[_CutPlace | None] = [None, *cuts, None]  # end A, the cuts, end B
+    limit, own = _longest_stick(tube, shop, longest), _own(tube, cuts)
+    # end A, the cuts, end B
+    nodes: list[_CutPlace | None] = [None, *_candidates(tube.run.table, limit), None]
     quick = makeable_by(shop, next((die for die in shop.dies if die.name == tube.die), None))
     known: dict[tuple[int, int], bool] = {}
 
@@ -172,8 +169,8 @@ def _search(
                 if known[i, j]:
                     piece = _piece(tube, nodes[i], nodes[j], 1)
                     # an end of the whole has its cut; one at a cut of ours is square
-                    ends = [end for end, cut in (("A", nodes[i]), ("B", nodes[j])) if cut is None and end in own]
-                    asked[i, j] = _PieceInQuestion(piece, {end: own[end] for end in ends}, limit)
+                    a, b = (None if nodes[i] else own.a), (None if nodes[j] else own.b)
+                    asked[i, j] = _PieceInQuestion(piece, EndCuts(a, b), limit)
         if asked:
             answers = yield list(asked.values())
             known.update(zip(asked, answers, strict=True))
@@ -217,12 +214,12 @@ def _makeable(asked: Sequence[_PieceInQuestion], shop: Shop) -> list[bool]:
     """Which pieces the shop can make, as far as cutting matters."""
     names = [f"{n}" for n in range(len(asked))]
     tubes = [replace(one.piece, run=replace(one.piece.run, name=name)) for name, one in zip(names, asked, strict=True)]
-    changes = {(name, end): mm for name, one in zip(names, asked, strict=True) for end, mm in one.changes.items()}
+    cuts = {name: one.cuts for name, one in zip(names, asked, strict=True)}
     return [
         not setup.plan.lacks
         and not any(f.severity == "error" and f.code in CURED_BY_CUTTING for f in setup.findings)
         and setup.stick_length <= one.limit + PAST_LENGTH
-        for one, setup in zip(asked, set_up(tubes, shop, None, changes), strict=True)
+        for one, setup in zip(asked, set_up(tubes, shop, None, cuts), strict=True)
     ]
 
 

@@ -47,10 +47,10 @@ def intended_table(setup: Setup) -> BendTable:
     by_bend = {step.bend: step for step in setup.steps}
     first, other = ("A", "B") if setup.feed_from == "A" else ("B", "A")
     along = sorted(setup.steps, key=lambda step: step.start)
-    ends = [setup.extra(first) + setup.cope(first)]
+    ends = [setup.extra(first) + setup.cuts.change(first)]
     for step in along:
         ends += [step.start, step.start + step.stick]
-    ends.append(setup.stick_length - setup.extra(other) - setup.cope(other))
+    ends.append(setup.stick_length - setup.extra(other) - setup.cuts.change(other))
     straights = [ends[i + 1] - ends[i] for i in range(0, len(ends), 2)]
     if setup.feed_from == "B":
         straights.reverse()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import ceil, fsum
 
@@ -14,6 +14,7 @@ from converter.geometry.vectors import within_half_turn
 from converter.job.job import Job
 from converter.job.mitres import SharedCut, Slant, shared_cuts, slants
 from converter.job.shown import name_among, refusals, some_named
+from converter.model.end_cuts import EndCuts
 from converter.model.part import Part
 from converter.model.section import Section
 from converter.names import fits
@@ -59,22 +60,17 @@ class CutPiece:
         name: of the part; of several inputs behind the input's own.
         length: cut length, mm: to long points, with the extra that bending needs; the saw's stop is this, rounded up.
         count: how many.
-        saw_angles: (end, degrees from square) of the ends that a saw cuts at a slant.
+        cuts: of its ends.
         is_bent: whether it is bent, so that its ends are cut square first.
         slants: of ends A and B, where they may share a cut with a neighbour's.
-        apart: between the long points of ends A and B where both are slanted, see
-            `converter.bending.setup.setup.Setup`.
-        flat_cuts: as ``saw_angles``, of ends that several saw cuts make.
     """
 
     name: str
     length: float
     count: int
-    saw_angles: tuple[tuple[str, float], ...] = ()
+    cuts: EndCuts = field(default_factory=EndCuts)
     is_bent: bool = False
     slants: tuple[Slant | None, Slant | None] = (None, None)
-    apart: float | None = None
-    flat_cuts: tuple[tuple[str, tuple[float, ...]], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,7 +210,7 @@ class CutGroup:
         before = 0
         for i, kind in zip(pattern.pieces, pattern.shared, strict=True):
             # the long point in front lies opposite to that of the piece before; end A to end B turns the same both ways
-            apart = self.pieces[i].apart or 0.0
+            apart = self.pieces[i].cuts.apart or 0.0
             turns.append(within_half_turn(180.0 - apart) if kind and before else None)
             before = kind
         return turns
@@ -294,7 +290,7 @@ def cut_list(
     for at, part, setup in _parts(jobs):
         piece = _piece(name_among(jobs, jobs[at], part), part, setup, quantities)
         if mitre:
-            piece = replace(piece, slants=slants(setup, joints[at]), apart=setup.long_points_apart)
+            piece = replace(piece, slants=slants(setup, joints[at]))
         section = part.first.section
         if section is None:
             no_section.append(piece.name)
@@ -382,7 +378,7 @@ def _piece(name: str, part: Part, setup: Setup, quantities: Quantities) -> CutPi
         if _is_like(part, pattern):
             count = wanted
     is_bent = bool(setup.tube.run.table.bends)
-    return CutPiece(name, setup.stick_length, count, setup.saw_angles, is_bent, flat_cuts=setup.flat_cuts)
+    return CutPiece(name, setup.stick_length, count, setup.cuts, is_bent)
 
 
 def check_quantities(jobs: Sequence[Job], quantities: Quantities) -> None:

@@ -49,9 +49,11 @@ def pieces_text(group: CutGroup, pattern: Pattern, display: Display) -> str:
 
 def ends_text(piece: CutPiece, display: Display) -> str:
     """What a saw cuts the ends of a piece to: ``A 45.00°, B 51.34° + 38.66° by template``; '' for square ones."""
-    sawn = {end: display.angle(angle) for end, angle in piece.saw_angles if angle}
-    sawn |= {end: " + ".join(map(display.angle, angles)) + " by template" for end, angles in piece.flat_cuts}
-    ends = [f"{end} {angle}" for end, angle in sorted(sawn.items())]
+    ends = []
+    for end, cut in piece.cuts.by_end.items():
+        angles = [display.angle(one.angle) for one in cut.saw_cuts if one.angle]
+        if angles:
+            ends.append(f"{end} {' + '.join(angles)}{' by template' if cut.flat_cuts else ''}")
     return ", ".join([*ends, *(["after bending"] if ends and piece.is_bent else [])])
 
 

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from converter.importers.source import Source
     from converter.joints.cope import Copes
     from converter.joints.model import Joint
+    from converter.model.end_cuts import EndCuts
     from converter.model.metal import NoMetalError, TubeMetal
     from converter.model.part import Part
     from converter.model.section import Section
@@ -345,6 +346,11 @@ class Job:
         return self.copes.joints
 
     @property
+    def end_cuts(self) -> dict[str, EndCuts]:
+        """What sticks are cut to at their ends, by name of a tube; nothing where the settings leave them square."""
+        return self.copes.cuts if self.settings.coped else {}
+
+    @property
     def gap(self) -> float:
         """Weld gap that copes leave, mm."""
         return self.settings.weld_gap(self.drawing.read_as)
@@ -353,17 +359,8 @@ class Job:
     def setups(self) -> tuple[Setup, ...]:
         """The bender's set-up of every tube, in their order; sticks are cut to the long points of their copes."""
         from converter.bending.setup.setup import set_up
-        from converter.joints.model import flat_cuts_of_tubes, length_changes, saw_angles
 
-        joints = self.joints if self.settings.coped else ()
-        apart = {one.name: one.apart for one in self.copes.lengths} if self.settings.coped else {}
-        setups = set_up(
-            self.tubes, self.shop, self.settings.feed_from, length_changes(joints), saw_angles(joints), apart
-        )
-        flats = flat_cuts_of_tubes(joints)
-        return tuple(
-            replace(setup, flat_cuts=flats[setup.tube.name]) if setup.tube.name in flats else setup for setup in setups
-        )
+        return tuple(set_up(self.tubes, self.shop, self.settings.feed_from, self.end_cuts))
 
     @cached_property
     def parts(self) -> tuple[Part, ...]:

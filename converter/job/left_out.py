@@ -135,8 +135,7 @@ def _same(a: Vec, b: Vec, tol: float) -> bool:
 
 def _past(job: Job, tube: Tube, end: str) -> float:
     """How far the metal reaches past the centerline's end, mm."""
-    length = next(length for length in job.copes.lengths if length.name == tube.name)
-    return length.change_a if end == "A" else length.change_b
+    return job.copes.cuts[tube.name].change(end)
 
 
 def no_runs_sentence(drawing: Drawing, display: Display) -> str:

@@ -54,20 +54,21 @@ def slants(setup: Setup, joints: Mapping[tuple[str, str], Joint]) -> tuple[Slant
         setup: of the tube.
         joints: by tube and end.
     """
-    sawn = {} if setup.tube.run.table.bends else dict(setup.saw_angles)
 
     def slant(end: str) -> Slant | None:
-        joint = joints.get((setup.tube.name, end))
-        if joint is None or joint.long_side is None or end not in sawn or setup.extra(end) > 0.0:
+        joint, angle = joints.get((setup.tube.name, end)), setup.cuts.saw_angle(end)
+        if joint is None or joint.long_side is None or angle is None:
+            return None
+        if setup.tube.run.table.bends or setup.extra(end) > 0.0:
             return None
         outline, up = joint.section.outer, joint.base.branch.up
         if outline.radius is not None:
-            return Slant(sawn[end], 2.0 * outline.radius)
+            return Slant(angle, 2.0 * outline.radius)
         lean = abs(dot(joint.long_side, up)) if up is not None else 0.5
         if lean >= 1.0 - _ON_FLAT:
-            return Slant(sawn[end], outline.height)
+            return Slant(angle, outline.height)
         # the sine of so small an angle, as the cosine above
-        return Slant(sawn[end], outline.width) if 1.0 - lean * lean >= (1.0 - _ON_FLAT) ** 2 else None
+        return Slant(angle, outline.width) if 1.0 - lean * lean >= (1.0 - _ON_FLAT) ** 2 else None
 
     return slant("A"), slant("B")
 

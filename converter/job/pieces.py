@@ -11,7 +11,7 @@ from converter.bending.pieces import TubePieces, at_lengths, need_pieces, pieces
 from converter.errors import OptionError
 from converter.findings import Finding
 from converter.job.job import Job, ProgramTubes
-from converter.joints.model import Joint, length_changes
+from converter.joints.model import Joint
 from converter.model.run import Tube
 from converter.names import fits
 from converter.shop.job_file import JobFile, JointChoice
@@ -78,13 +78,12 @@ def in_pieces(
     if at and len(shown) != 1:
         raise OptionError(f"--at says where to cut one tube, and {len(shown)} are shown: pick it with --run NAME.")
     shop = whole.shop if bars is None else replace(whole.shop, stock=tuple(bars))
-    changes = length_changes(whole.joints) if whole.settings.coped else {}
     if at:
         found: dict[str, TubePieces | None] = {tube.name: at_lengths(tube, at, whole.display) for tube in shown}
     else:
-        needed = need_pieces(shown, shop, changes, longest)
+        needed = need_pieces(shown, shop, whole.end_cuts, longest)
         wanting = [tube for tube, needs_some in zip(shown, needed, strict=True) if needs_some]
-        made = pieces_of(wanting, shop, changes, longest)
+        made = pieces_of(wanting, shop, whole.end_cuts, longest)
         found = {tube.name: pieces for tube, pieces in zip(wanting, made, strict=True)}
     split = {name: pieces for name, pieces in found.items() if pieces is not None}
     impossible = tuple(name for name, pieces in found.items() if pieces is None)

@@ -203,9 +203,8 @@ def _line(job: Job, tube: Tube, setup: Setup, weld: float) -> QuotationLine:
     mass = None if per_mm is None else per_mm * stick
     bends = len(tube.run.table.bends)
     trims = sum(extra > 0.0 for extra in (setup.extra_a, setup.extra_b))
-    sawn = dict(setup.saw_angles)
     # a square end is where the saw cut the stick: it takes no other cut
-    cuts, copes = 2 + trims, sum(sawn.get(end) != 0.0 for end in setup.coped)
+    cuts, copes = 2 + trims, sum(cut.saw_angle != 0.0 for cut in setup.cuts.by_end.values())
     minutes = _minutes(shop.rates, {"tube": 1, "cut": cuts, "cope": copes, "bend": bends, "weld": weld})
     price = price_for(shop, tube.section, tube.metal)
     metal_price = None

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 from converter.findings import Finding
 from converter.geometry.vectors import signed_angle, within_half_turn
@@ -11,35 +12,35 @@ from converter.joints.finding.joints import survey_frame
 from converter.joints.hole_saw import with_hole_saws
 from converter.joints.holes import Hole, find_holes
 from converter.joints.in_the_way.clashes import clash_findings, find_clashes
-from converter.joints.model import Joint, cut_length, length_changes
+from converter.joints.model import Joint
+from converter.model.end_cuts import EndCuts
 from converter.model.run import Tube
 from converter.shop.job_file import JobFile
 from converter.shop.model import Shop
 from converter.tolerances import DEFAULT, PAST_LENGTH, Tolerances
 
-#: Degrees; long points no further apart lie on one side of a tube.
-_ONE_SIDE = 0.5
-
 
 @dataclass(frozen=True, slots=True)
 class TubeLength:
-    """How long a tube is cut: developed length, what each end adds (negative: takes off), and the stick, mm.
+    """How long a tube is cut, mm.
 
-    ``short`` and ``apart`` are of a straight tube that a saw cuts at a slant: see `saw_sides`.
+    Attributes:
+        name: of the tube.
+        developed: its developed length.
+        cuts: of its ends.
+        short: from short point to short point of a straight tube that a saw cuts at a slant, on the side that has both;
+            else None.
     """
 
     name: str
     developed: float
-    change_a: float
-    change_b: float
-    cut: float
+    cuts: EndCuts
     short: float | None = None
-    apart: float | None = None
 
     @property
-    def has_opposite_sides(self) -> bool:
-        """Whether its long points lie on opposite sides."""
-        return self.apart is not None and abs(self.apart) > 180.0 - _ONE_SIDE
+    def cut(self) -> float:
+        """From longest point to longest point of metal."""
+        return self.cuts.along(self.developed)
 
     @property
     def is_nothing(self) -> bool:
@@ -47,7 +48,7 @@ class TubeLength:
         return self.cut <= PAST_LENGTH
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Copes:
     """The joints of a frame.
 
@@ -64,6 +65,11 @@ class Copes:
     findings: tuple[Finding, ...]
     in_the_way: tuple[Finding, ...] = ()
     holes: tuple[Hole, ...] = ()
+
+    @cached_property
+    def cuts(self) -> dict[str, EndCuts]:
+        """What the ends of every tube are cut to, by its name."""
+        return {one.name: one.cuts for one in self.lengths}
 
 
 def cope_frame(
@@ -86,49 +92,31 @@ def cope_frame(
     in_the_way = [*frame_survey.crossing_findings, *clash_findings(clashes, frame_survey.frame)]
     developed = {tube.name: tube.run.table.developed_length for tube in tubes}
     joints, more = with_hole_saws(frame_survey.joints, shop, developed)
-    changes = length_changes(joints)
     of_tube: dict[str, list[Joint]] = {}
     for joint in joints:
         of_tube.setdefault(joint.tube, []).append(joint)
-    lengths = tuple(
-        TubeLength(
-            tube.name,
-            developed[tube.name],
-            changes.get((tube.name, "A"), 0.0),
-            changes.get((tube.name, "B"), 0.0),
-            cut_length(tube, changes),
-            *saw_sides(tube, of_tube.get(tube.name, ())),
-        )
-        for tube in tubes
-    )
+    lengths = tuple(tube_length(tube, of_tube.get(tube.name, ())) for tube in tubes)
     return Copes(
         tuple(joints), lengths, (*frame_survey.findings, *more), tuple(in_the_way), tuple(find_holes(frame_survey))
     )
 
 
-def saw_sides(tube: Tube, joints: Iterable[Joint]) -> tuple[float | None, float | None]:
-    """(length from short point to short point, angle from the long point of end A to that of end B) of a straight tube.
+def tube_length(tube: Tube, joints: Iterable[Joint] = ()) -> TubeLength:
+    """What the ends of a tube are cut to, and how long that makes it.
 
     Args:
         tube: the tube.
         joints: of its ends; an end without one is square at the centerline's end.
-
-    Returns:
-        The length in mm, None unless a side of the tube has both short points on it; the angle in degrees,
-        right-hand positive about the way from end A to end B, in (-180, 180], None unless both ends are slanted.
-        Both None for a bent tube, and where an end is no saw cut.
     """
     ends = {joint.end: joint for joint in joints}
-    if tube.run.table.bends or any(joint.plane is None for joint in ends.values()):
-        return None, None
-    slanted = [joint for end in "AB" if (joint := ends.get(end)) is not None and joint.long_side is not None]
-    if not slanted:
-        return None, None
-    apart = None
-    if len(slanted) == 2:
-        one, other = slanted[0].long_side, slanted[1].long_side
-        assert one is not None and other is not None
-        apart = within_half_turn(signed_angle(one, other, slanted[1].direction))
-        if abs(apart) > _ONE_SIDE:
-            return None, apart
-    return tube.run.table.developed_length - sum(joint.short_point for joint in ends.values()), apart
+    a, b = (ends[end].end_cut if end in ends else None for end in "AB")
+    one, developed = EndCuts(a, b), tube.run.table.developed_length
+    sides = {end: joint.long_side for end, joint in sorted(ends.items()) if joint.long_side is not None}
+    if tube.run.table.bends or not sides or any(joint.plane is None for joint in ends.values()):
+        return TubeLength(tube.name, developed, one)
+    if len(sides) == 2:
+        one = replace(one, apart=within_half_turn(signed_angle(sides["A"], sides["B"], ends["B"].direction)))
+    short = None
+    if len(sides) == 1 or one.on_one_side:
+        short = developed - sum(joint.short_point for joint in ends.values())
+    return TubeLength(tube.name, developed, one, short)

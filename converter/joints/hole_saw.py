@@ -50,7 +50,7 @@ def with_hole_saws(
     for joint in joints:
         if not _by_saw(joint):
             done.append(joint)
-            if joint.kind == SADDLE and joint.plane is None and not joint.flat_cuts:
+            if joint.kind == SADDLE and not joint.saw_cuts:
                 findings.append(_no_saw_finding(joint))
             continue
         setting = saw_setting(joint, shop.hole_saws)

@@ -1,8 +1,7 @@
-"""A joint: one end of one tube, and everything it is cut to; how long it makes a tube."""
+"""A joint: one end of one tube, and everything it is cut to."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
 from math import atan2, degrees
@@ -14,7 +13,7 @@ from converter.geometry.vectors import Vec, cross, dot
 from converter.joints.cuts.flat import SQUARE as SQUARE_ANGLE
 from converter.joints.cuts.flat import from_square, long_side, plane_of, planes_of
 from converter.joints.cuts.saddle import STEP, Cut, HalfSpace, level_least, profile
-from converter.model.run import Tube
+from converter.model.end_cuts import EndCut, SawCut
 from converter.model.section import Section
 from converter.tolerances import PAST_ANGLE
 from converter.units import Display
@@ -117,25 +116,22 @@ class Joint:
         return plane_of(self.base)
 
     @cached_property
-    def saw_angle(self) -> float | None:
-        """From square, for a saw: 0 for a cut square to the tube; None when no saw makes the cut."""
-        return None if self.plane is None else from_square(self.plane, self.direction)
+    def saw_cuts(self) -> tuple[SawCut, ...]:
+        """The cuts of a saw that make the end: one in its plane, or one along each flat of several; () for others.
 
-    @cached_property
-    def flat_cuts(self) -> tuple[tuple[str, float], ...]:
-        """(mate, from square) of each saw cut of an end that several flats end; () for any other.
-
-        Each mate has its plane, and what lies ahead of any of them is sawn off.
+        What lies ahead of any of them is sawn off.
         """
-        if self.kind != SADDLE:
-            return ()
-        planes = planes_of(self.base)
-        return tuple((mate, from_square(one, self.direction)) for mate, one in zip(self.mates, planes, strict=False))
+        if self.plane is not None:
+            angle = from_square(self.plane, self.direction)
+            return (SawCut(0.0 if angle <= SQUARE_ANGLE else angle, self.mates[0] if self.mates else ""),)
+        planes = planes_of(self.base) if self.kind == SADDLE else ()
+        pairs = zip(self.mates, planes, strict=False)
+        return tuple(SawCut(from_square(one, self.direction), mate) for mate, one in pairs)
 
     @property
     def is_square(self) -> bool:
         """Whether it is cut square to the tube, so that it needs neither template nor set-up."""
-        return self.saw_angle is not None and self.saw_angle <= SQUARE_ANGLE
+        return [cut.angle for cut in self.saw_cuts] == [0.0]
 
     @property
     def long_side(self) -> Vec | None:
@@ -206,46 +202,7 @@ class Joint:
         return self.base.at_axis()
 
     @cached_property
-    def length_change(self) -> float:
-        """What the cut makes the tube longer than its centerline at this end (negative: shorter).
-
-        The longest point of metal counts, on the outside or at the bore.
-        """
-        return 0.0 - min(min(od, bore) for _, od, bore in self.profile)
-
-
-def flat_cuts_of_tubes(joints: Iterable[Joint]) -> dict[str, tuple[tuple[str, tuple[float, ...]], ...]]:
-    """By name of a tube its ends that several flats end, each with the degrees from square of its cuts."""
-    found: dict[str, dict[str, tuple[float, ...]]] = {}
-    for joint in joints:
-        if joint.flat_cuts:
-            found.setdefault(joint.tube, {})[joint.end] = tuple(angle for _, angle in joint.flat_cuts)
-    return {tube: tuple(sorted(ends.items())) for tube, ends in found.items()}
-
-
-def saw_angles(joints: Iterable[Joint]) -> dict[tuple[str, str], float]:
-    """By (tube, end) of the ends that one saw cut makes, degrees from square: 0 for a square cut."""
-    return {
-        (joint.tube, joint.end): 0.0 if joint.is_square else joint.saw_angle
-        for joint in joints
-        if joint.saw_angle is not None
-    }
-
-
-def length_changes(joints: Iterable[Joint]) -> dict[tuple[str, str], float]:
-    """What each cut makes its tube longer than the centerline (negative: shorter), by (tube, end), mm.
-
-    A bend mark counted from an end moves by the change at that end; the stick is as long as the
-    developed length and both changes.
-    """
-    return {(joint.tube, joint.end): joint.length_change for joint in joints}
-
-
-def cut_length(tube: Tube, changes: dict[tuple[str, str], float]) -> float:
-    """Length of the stick that a tube is made of, from longest point to longest point, mm.
-
-    Args:
-        tube: the tube.
-        changes: of `length_changes`; an end without a joint is cut at the centerline's end.
-    """
-    return tube.run.table.developed_length + sum(changes.get((tube.name, end), 0.0) for end in "AB")
+    def end_cut(self) -> EndCut:
+        """How much longer it makes the tube, and what a saw cuts: the longest point of metal counts, on the outside or
+        at the bore."""
+        return EndCut(0.0 - min(min(od, bore) for _, od, bore in self.profile), self.saw_cuts)

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from strategies import placements, tables
-from tubes import run_of
+from tubes import cut_ends, run_of
 
 from converter.bending.pieces import SLIP, at_lengths, need_pieces, pieces_of
 from converter.bending.setup.setup import set_up
@@ -96,10 +96,10 @@ def test_no_cut_in_many_does_with_fewer_pieces(feeds, bar):
 
 def test_every_piece_can_be_held_and_its_own_cut_ends_stay():
     """Extra for clamp and follower counts, and what a cope adds at the ends of the whole."""
-    where, changes = shop(longest=1300.0), {("R", "A"): 25.0, ("R", "B"): 12.0}
+    where, cuts = shop(longest=1300.0), {"R": cut_ends(25.0, 12.0)}
     tube = Tube(run_of([(200, 0, 90, 100), (700, 90, 60, 100), (700, 90, 45, 100)], 300, name="R"), TUBE, die="R100")
-    [found] = pieces_of([tube], where, changes)
-    ends = {(found.pieces[0].name, "A"): 25.0, (found.pieces[-1].name, "B"): 12.0}
+    [found] = pieces_of([tube], where, cuts)
+    ends = {found.pieces[0].name: cut_ends(25.0), found.pieces[-1].name: cut_ends(None, 12.0)}
     for setup in set_up(found.pieces, where, None, ends):
         assert setup.stick_length <= 1300.0
         assert not [f for f in setup.findings if f.severity == "error"]
@@ -149,10 +149,10 @@ def test_tubes_side_by_side_come_in_the_pieces_of_each_alone():
         )
     ]
     where = shop(longest=1200.0)
-    changes = {("rail", "A"): 40.0, ("rail piece 1", "B"): -15.0, ("0", "A"): 200.0}
-    alone = [pieces_of([tube], where, changes)[0] for tube in tubes]
-    assert pieces_of(tubes, where, changes) == alone
+    cuts = {"rail": cut_ends(40.0), "rail piece 1": cut_ends(None, -15.0), "0": cut_ends(200.0)}
+    alone = [pieces_of([tube], where, cuts)[0] for tube in tubes]
+    assert pieces_of(tubes, where, cuts) == alone
     assert pieces_of(tubes, where) != alone, "the cuts count"
     assert [len(one.pieces) for one in alone] == [2, 3, 2, 2]
-    needed = need_pieces(tubes, where, changes, None)
-    assert needed == [need_pieces([tube], where, changes, None)[0] for tube in tubes] == [True, True, True, False]
+    needed = need_pieces(tubes, where, cuts, None)
+    assert needed == [need_pieces([tube], where, cuts, None)[0] for tube in tubes] == [True, True, True, False]

@@ -23,7 +23,7 @@ from hypothesis import strategies as st
 from legible import assert_legible
 from machine import apart, bend_stick
 from strategies import placements, tables
-from tubes import run_of, tube_of
+from tubes import cut_ends, run_of, tube_of
 
 from converter import Settings, open_job
 from converter.bending.setup.setup import Setup, set_up
@@ -33,8 +33,8 @@ from converter.exporters.dxf.stick_template import template_figure
 from converter.exporters.paper.stick import StickTemplate, Strip
 from converter.geometry.vectors import along
 from converter.joints.cope import cope_frame
-from converter.joints.model import cut_length, length_changes
 from converter.model.bends import BendTable, Placement
+from converter.model.end_cuts import EndCuts
 from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.shop.load import demo_shop
@@ -49,8 +49,8 @@ SHOP = Shop("test", (DIE,), ROOM)
 SIZES = ("--section", "RAIL=44.45x3.048mm", "--section", "RUNG=38.1x2.413mm")
 
 
-def changes_of(*tubes: Tube, gap: float = 0.0) -> dict[tuple[str, str], float]:
-    return length_changes(cope_frame(tubes, demo_shop(), gap=gap).joints)
+def cuts_of(*tubes: Tube, gap: float = 0.0) -> dict[str, EndCuts]:
+    return cope_frame(tubes, demo_shop(), gap=gap).cuts
 
 
 def portal(section: Section = RUNG) -> list[Tube]:
@@ -67,43 +67,42 @@ def test_a_square_saddle_ends_where_its_sides_meet_the_mate():
     tubes = portal()
     off = sqrt(22.225**2 - 19.05**2)
     shop = Shop("test", (replace(DIE, size=38.1),), ROOM)
-    setup = set_up(tubes, shop, changes=changes_of(*tubes))[0]
-    assert (setup.cope_a, setup.cope_b) == (pytest.approx(-off, abs=1e-9),) * 2
-    assert setup.coped == ("A", "B")
+    setup = set_up(tubes, shop, cuts=cuts_of(*tubes))[0]
+    assert setup.cuts.changes == (pytest.approx(-off, abs=1e-9),) * 2
+    assert [*setup.cuts.by_end] == ["A", "B"]
     assert setup.stick_length == pytest.approx(450.0 + 600.0 + 450.0 + 150.0 * pi - 2.0 * off, abs=1e-9)
     assert setup.length == pytest.approx(1500.0 + 150.0 * pi), "the tube itself is as long as ever"
     first, second = setup.steps
     assert first.mark == pytest.approx(450.0 - off - 12.0, abs=1e-9)
     assert second.mark == pytest.approx(450.0 - off + 75.0 * pi + 600.0 - 12.0, abs=1e-9)
-    from_b = set_up(tubes, shop, feed_from="B", changes=changes_of(*tubes))[0]
+    from_b = set_up(tubes, shop, feed_from="B", cuts=cuts_of(*tubes))[0]
     assert [step.mark for step in from_b.steps] == pytest.approx([first.mark, second.mark]), "it is the same from B"
 
 
 def test_equal_tubes_at_90_end_at_the_centerline_and_are_still_cut_to_fit():
     """Two equal cylinders touch along their sides at the height of the axis: the long point is the node itself."""
     tubes = portal(RAIL)
-    setup = set_up(tubes, Shop("test", (), ROOM), changes=changes_of(*tubes))[0]
-    assert (setup.cope_a, setup.cope_b) == (pytest.approx(0.0, abs=1e-9),) * 2
-    assert setup.coped == ("A", "B")
+    setup = set_up(tubes, Shop("test", (), ROOM), cuts=cuts_of(*tubes))[0]
+    assert setup.cuts.changes == (pytest.approx(0.0, abs=1e-9),) * 2
+    assert [*setup.cuts.by_end] == ["A", "B"]
     assert "where the centerline ends" in SetupView(setup, Display()).cope_words()[0]
-    weld = set_up(tubes, Shop("test", (), ROOM), changes=changes_of(*tubes, gap=1.0))[0]
-    assert weld.cope_a == pytest.approx(-sqrt(23.225**2 - 22.225**2), abs=1e-9), "a weld gap is a larger mate"
+    weld = set_up(tubes, Shop("test", (), ROOM), cuts=cuts_of(*tubes, gap=1.0))[0]
+    assert weld.cuts.change("A") == pytest.approx(-sqrt(23.225**2 - 22.225**2), abs=1e-9), "a weld gap is a larger mate"
 
 
 def test_a_slanted_saddle():
     """r 20 on R 25 at 60 degrees: sqrt(225 + 400 c^2) + 10 c is least at c^2 = 0.1875, 7.5 sqrt 3; over sin 60: 15."""
     rail = straight("RAIL", (-300.0, 0.0, 0.0), (300.0, 0.0, 0.0), Section("round", 50.0, 2.0))
     leg = straight("LEG", (0.0, 0.0, 0.0), (200.0, 0.0, 200.0 * sqrt(3.0)), ROUND)
-    setup = set_up([leg, rail], SHOP, changes=changes_of(leg, rail))[0]
-    assert setup.cope_a == pytest.approx(-15.0, abs=1e-3), "the profile is sampled at half degrees"
-    assert (setup.cope_b, setup.coped) == (0.0, ("A",))
+    setup = set_up([leg, rail], SHOP, cuts=cuts_of(leg, rail))[0]
+    assert setup.cuts.change("A") == pytest.approx(-15.0, abs=1e-3), "the profile is sampled at half degrees"
+    assert (setup.cuts.change("B"), [*setup.cuts.by_end]) == (0.0, ["A"])
     assert setup.stick_length == pytest.approx(385.0, abs=1e-3)
 
 
 def one(feed: float, tail: float, at_a: float | None, at_b: float | None, end: str = "A", **more) -> Setup:
     tube = tube_of(run_of([(feed, 0.0, 90.0, 150.0)], tail, **more), ROUND)
-    found = {("run", letter): value for letter, value in (("A", at_a), ("B", at_b)) if value is not None}
-    return set_up([tube], SHOP, feed_from=end, changes=found)[0]
+    return set_up([tube], SHOP, feed_from=end, cuts={"run": cut_ends(at_a, at_b)})[0]
 
 
 @pytest.mark.parametrize(
@@ -133,13 +132,13 @@ def test_metal_of_a_solid_counts_where_no_joint_does():
     tube = tube_of(replace(run_of([(200.0, 0.0, 90.0, 150.0)], 200.0), metal=(7.0, 5.0)), ROUND)
     drawn = set_up([tube], SHOP)[0]
     assert (drawn.extra_a, drawn.extra_b) == (7.0, 5.0)
-    jointed = set_up([tube], SHOP, changes={("run", "A"): -11.0})[0]
-    assert (jointed.extra_a, jointed.extra_b, jointed.cope_a) == (0.0, 5.0, -11.0)
+    jointed = set_up([tube], SHOP, cuts={"run": cut_ends(-11.0)})[0]
+    assert (jointed.extra_a, jointed.extra_b, jointed.cuts.change("A")) == (0.0, 5.0, -11.0)
 
 
 def test_an_end_without_a_joint_changes_nothing():
     tube = tube_of(run_of([(200.0, 0.0, 90.0, 150.0)], 200.0), ROUND)
-    assert set_up([tube], SHOP)[0] == set_up([tube], SHOP, changes={("other", "A"): -9.0})[0]
+    assert set_up([tube], SHOP)[0] == set_up([tube], SHOP, cuts={"other": cut_ends(-9.0)})[0]
 
 
 # --- against the machine and against a tube drawn that long ---------------------------------
@@ -171,8 +170,8 @@ def test_bent_as_told_the_stick_ends_at_the_long_points(table, place, end, at_a,
     fitting = [min((d.clr for d in shop.dies), key=lambda r, b=b: abs(r - b.clr)) for b in ends]
     table = BendTable(tuple(replace(b, clr=r) for b, r in zip(ends, fitting, strict=True)), table.tail + 40.0)
     drawn = Run("run", None, False, table, place)
-    changes = {("run", "A"): at_a, ("run", "B"): at_b}
-    setup = set_up([Tube(drawn, Section("round", 20.0, 2.0))], shop, feed_from=end, changes=changes)[0]
+    cuts = {"run": cut_ends(at_a, at_b)}
+    setup = set_up([Tube(drawn, Section("round", 20.0, 2.0))], shop, feed_from=end, cuts=cuts)[0]
     finished = setup.stick_length - setup.extra_a - setup.extra_b
     assert finished == pytest.approx(table.developed_length + at_a + at_b, abs=1e-6)
     samples = [share * finished for share in np.linspace(0.0, 1.0, 40)]
@@ -185,8 +184,8 @@ def test_springback_leaves_the_long_points_where_they_are():
     """Corners keep their places, so both ends do: as far apart as drawn, though every bend comes out wider."""
     run_ = run_of([(200.0, 0.0, 90.0, 150.0), (300.0, 90.0, 60.0, 150.0)], 150.0)
     tests = (Trial("R150", None, None, 46.0, 45.0), Trial("R150", None, None, 92.0, 90.0))
-    changes = {("run", "A"): -11.0, ("run", "B"): 6.5}
-    setup = set_up([tube_of(run_, ROUND)], replace(SHOP, tests=tests), changes=changes)[0]
+    cuts = {"run": cut_ends(-11.0, 6.5)}
+    setup = set_up([tube_of(run_, ROUND)], replace(SHOP, tests=tests), cuts=cuts)[0]
     assert setup.stick_length < run_.table.developed_length - 11.0 + 6.5
     made = bend_stick(setup.stick_length, orders(setup), [0.0, setup.stick_length])
     goal = longer(run_, -11.0, 6.5)
@@ -211,7 +210,7 @@ def test_it_is_held_and_swung_like_a_tube_that_is_drawn_that_long(table, end, at
     dies = tuple(replace(die, clamp=60.0, between=5.0, tail=40.0) for die in shop.dies)
     shop = replace(shop, dies=dies, machine=Machine(plane="vertical", pivot_height=600.0))
     section = Section("round", 20.0, 2.0)
-    coped = set_up([Tube(drawn, section)], shop, end, {("run", "A"): at_a, ("run", "B"): at_b})[0]
+    coped = set_up([Tube(drawn, section)], shop, end, {"run": cut_ends(at_a, at_b)})[0]
     plain = set_up([Tube(longer(drawn, at_a, at_b), section)], shop, end)[0]
     assert (coped.feed_from, coped.plan.order) == (plain.feed_from, plain.plan.order)
     assert coped.stick_length == pytest.approx(plain.stick_length)
@@ -257,15 +256,15 @@ def test_the_stick_is_as_long_as_the_coped_solid_reaches(lean):
     copes = cope_frame([leg, *mates], demo_shop())
     joints = [joint for joint in copes.joints if joint.tube == "LEG"]
     assert [joint.end for joint in joints] == ["A", "B"]
-    setup = set_up([leg], SHOP, changes=length_changes(copes.joints))[0]
+    setup = set_up([leg], SHOP, cuts=copes.cuts)[0]
     solid = coped_solid(leg, RUNG, joints)
-    for joint, told in zip(joints, (setup.cope_a, setup.cope_b), strict=True):
+    for joint, told in zip(joints, setup.cuts.changes, strict=True):
         assert told == pytest.approx(reach_of(solid, joint.end_point, joint.direction), abs=2e-3)
         assert abs(told) > 0.1
     assert setup.stick_length - setup.extra_a - setup.extra_b == pytest.approx(
-        leg.run.table.developed_length + setup.cope_a + setup.cope_b
+        leg.run.table.developed_length + sum(setup.cuts.changes)
     )
-    assert cut_length(leg, length_changes(copes.joints)) == pytest.approx(setup.length + setup.cope_a + setup.cope_b), (
+    assert copes.lengths[0].cut == pytest.approx(setup.length + sum(setup.cuts.changes)), (
         "the cope list says the same where springback is not known"
     )
 
@@ -369,8 +368,8 @@ def test_the_template_is_the_stick_of_the_set_up(tmp_path, end):
     """Cuts, trim lines, bends and the centerline's ends lie where the set-up puts them, whichever end goes first."""
     tests = (Trial("R150", None, None, 46.0, 45.0), Trial("R150", None, None, 92.0, 90.0))
     tube = tube_of(run_of([(95.0, 0.0, 90.0, 150.0), (300.0, 90.0, 60.0, 150.0)], 250.0), ROUND)
-    changes = {("run", "A"): -11.0, ("run", "B"): 6.5}
-    setup = set_up([tube], replace(SHOP, tests=tests), feed_from=end, changes=changes)[0]
+    cuts = {"run": cut_ends(-11.0, 6.5)}
+    setup = set_up([tube], replace(SHOP, tests=tests), feed_from=end, cuts=cuts)[0]
     stick = StickTemplate.of(setup)
     assert stick.extra_a + stick.length + stick.extra_b == pytest.approx(setup.stick_length)
     for step in setup.steps:
@@ -391,7 +390,7 @@ def test_the_template_is_the_stick_of_the_set_up(tmp_path, end):
 def test_no_two_texts_of_a_coped_template_overlap(table, at_a, at_b):
     first = replace(table.bends[0], feed=table.bends[0].feed + 70.0)
     tube = tube_of(Run("run", None, False, BendTable((first, *table.bends[1:]), table.tail + 70.0), Placement()), ROUND)
-    setup = set_up([tube], Shop("test", ()), "A", {("run", "A"): at_a, ("run", "B"): at_b})[0]
+    setup = set_up([tube], Shop("test", ()), "A", {"run": cut_ends(at_a, at_b)})[0]
     shop = Shop("test", ())
     assert_legible(template_figure(tube, StickTemplate.of(setup), Strip.of(ROUND, 0.1), shop, Display()))
 

@@ -16,6 +16,7 @@ from converter.bending.setup import order as orders
 from converter.bending.setup.order import OrderChooser
 from converter.bending.setup.setup import _SpringbackBench, set_up
 from converter.model.bends import Placement
+from converter.model.end_cuts import EndCuts
 from converter.model.run import Run, Tube
 from converter.shop.model import Die, Machine, Shop
 
@@ -39,8 +40,8 @@ def case(seed):
 
 def every_order(tube, shop):
     """(room in mm, extra stick) of every order that can be held, each swept with the extra it takes."""
-    bench = _SpringbackBench(shop, {}, {}, {})
-    chooser = OrderChooser(tube, bench._machine_bends(tube), shop)
+    bench = _SpringbackBench(shop, {})
+    chooser = OrderChooser(tube, bench._machine_bends(tube), shop, EndCuts())
     space, found = space_of(shop.machine), []
     for simple in chooser.simple():
         for order in permutations(range(len(tube.run.table.bends))):
@@ -57,7 +58,7 @@ def every_order(tube, shop):
 def test_each_extra_stick_is_asked_of_the_orders_that_take_no_more(seed, end):
     """Every order is among those of its own extra stick, and those of the least are no more than that takes."""
     tube, shop = case(seed)
-    chooser = OrderChooser(tube, _SpringbackBench(shop, {}, {}, {})._machine_bends(tube), shop)
+    chooser = OrderChooser(tube, _SpringbackBench(shop, {})._machine_bends(tube), shop, EndCuts())
     simple = chooser._choice(end)
     count = len(tube.run.table.bends)
     pairs = {end: np.array(simple.clamping.pairs)}

@@ -110,6 +110,35 @@ def test_a_template_of_too_many_pages_tells_of_the_unit_in_doubt(format, tmp_pat
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.parametrize("format", ["cope-pdf", "template-pdf"])
+def test_no_template_is_printed_of_a_tube_longer_around_than_long_whose_unit_is_in_doubt(format, tmp_path, capsys):
+    """By hand: 40 in square, corners of two walls, 6 in: 160 - 8 x 6 + 2 pi 6 = 149.699 in around, the rung 55 in long.
+
+    With its unit the size is printed; so is a pipe of 16 in, 50.27 in around, whose unit is in doubt too: the tubes are
+    longer than that.
+    """
+    doc = ezdxf.new("R2010", units=1)
+    space = doc.modelspace()
+    space.add_lwpolyline([(-30, 0), (40, 0), (40, 50)], dxfattribs={"layer": "RAIL"})
+    space.add_line((0, 0), (33, 44), dxfattribs={"layer": "RUNG"})
+    drawing = tmp_path / "frame.dxf"
+    doc.saveas(drawing)
+
+    def outcome(section: str):
+        words = ("convert", drawing, "--section", section, "--clr", "24", "--to", format, "--out", tmp_path / "out")
+        return run(capsys, *words)
+
+    told = failed(outcome("40x40x3"))
+    assert "is 149.699 in, which is more than it is long (" in told
+    assert told.endswith("Write the unit with it: 40x40x3mm.") and told.count("names no unit") == 1
+    assert not (tmp_path / "out").exists()
+    for section, doubts in (("40x40x3mm", 0), ("16x0.5", 1)):
+        told = outcome(section)
+        assert told.err.count("names no unit") == doubts
+        (made,) = (tmp_path / "out").iterdir()
+        made.unlink()
+
+
 @pytest.mark.parametrize("name", ["frame-coped.step", "frame-fit-up.json"])
 def test_a_file_in_the_way_is_refused_before_solids_are_cut(name, tmp_path, capsys, monkeypatch):
     """The formats that take longest come last; what they would refuse is told before anything is written."""

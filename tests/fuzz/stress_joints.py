@@ -368,7 +368,7 @@ def _boolean(pair: RandomPair, joint: Joint, name: str, note: Any) -> None:
     least = BOOLEAN_ON_FLATS if name == "flats" else BOOLEAN
     (left,) = [one for one in pieces if bounds(one)[5] > length - 1e-3]
     note(f"{name}, volume", abs(whole - kernel_volume(left) - taken_off(joint)) / (least * whole))
-    note(f"{name}, long point", abs(-bounds(left)[2] - joint.length_change) / 1e-3)
+    note(f"{name}, long point", abs(-bounds(left)[2] - joint.end_cut.change) / 1e-3)
 
 
 def hole_misses(rng: Random) -> dict[str, float]:

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from math import pi
 
 from converter.model.bends import Bend, BendTable, Placement
+from converter.model.end_cuts import EndCut, EndCuts
 from converter.model.run import Run, Tube
 from converter.model.section import Section
 
@@ -19,6 +20,11 @@ OVAL = Section("rectangular", 30.0, 3.0, 50.0, 15.0)  # corners eat the short si
 ROUNDED = Section("square", 30.0, 3.0, corner=15.0)  # corners eat every side
 #: Somewhere in space, askew.
 AWAY = Placement((250.0, -4000.0, 90.0), (0.6, 0.0, 0.8), (0.0, 1.0, 0.0))
+
+
+def cut_ends(a: float | None = None, b: float | None = None) -> EndCuts:
+    """Ends cut to fit, by no saw, that make a tube so much longer, mm; None for an end that is not cut."""
+    return EndCuts(*(None if change is None else EndCut(change) for change in (a, b)))
 
 
 def run_of(

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from copes import find_joints, straight
 from frames import RUNG, hoop, ladder_beside
+from tubes import cut_ends
 
 from converter.bending.setup import order as setup_order
 from converter.bending.setup.setup import set_up
@@ -134,7 +135,7 @@ def test_equal_tubes_are_swept_once(monkeypatch):
     assert together == alone and [one.clearance for one in together] == [one.clearance for one in alone]
     assert len(swept) == 7 * once
     # a cut end, another end first, another section: each is looked at anew
-    set_up([alike[0], alike[1]], demo_shop(), changes={("H1", "A"): 5.0})
+    set_up([alike[0], alike[1]], demo_shop(), cuts={"H1": cut_ends(5.0)})
     assert set(swept[7 * once :]) == {"H0", "H1"}
 
 

@@ -14,13 +14,12 @@ from frames import RAIL, RUNG, rack
 from tubes import run_of, tube_of
 
 from converter.errors import ShopError
-from converter.joints.cope import cope_frame
+from converter.joints.cope import cope_frame, tube_length
 from converter.joints.cuts.clock import StraightClock
 from converter.joints.cuts.lines import Branch, NoCutError
 from converter.joints.cuts.round import RoundPrism
 from converter.joints.cuts.saddle import Cut, angles
 from converter.joints.cuts.square import RectPrism
-from converter.joints.model import cut_length, length_changes
 from converter.model.bends import Placement
 from converter.model.section import Section
 from converter.shop.job_file import job_from_text
@@ -55,7 +54,7 @@ def test_end_on_middle():
     assert joint.node == pytest.approx((300, 0, 0), abs=1e-9)
     assert (joint.angle, joint.offset) == pytest.approx((90.0, 0.0), abs=1e-9)
     assert (joint.long_point, joint.short_point, joint.center_cut) == pytest.approx((EAR, R, R), abs=1e-9)
-    assert joint.length_change == pytest.approx(-EAR, abs=1e-9)
+    assert joint.end_cut.change == pytest.approx(-EAR, abs=1e-9)
 
 
 @pytest.mark.parametrize("theta", [75.0, 60.0, 45.0, 30.0, 15.5])
@@ -100,7 +99,7 @@ def test_ends_drawn_short_or_long_are_cut_to_fit_and_said(y, words):
         assert words in one.message and one.measured == pytest.approx(y) and one.severity == "note"
     assert joint.end_point == (300, y, 0) and joint.node == pytest.approx((300, 0, 0), abs=1e-9)
     assert joint.long_point == pytest.approx(EAR - y, abs=1e-9)
-    assert cut_length(tube, length_changes([joint])) == pytest.approx(400.0 - EAR, abs=1e-9)
+    assert tube_length(tube, [joint]).cut == pytest.approx(400.0 - EAR, abs=1e-9)
 
 
 def test_an_end_that_misses_is_named_with_its_place():
@@ -554,9 +553,8 @@ def test_lengths_use_the_longest_point_of_metal():
     other = straight("TOP", (0, 400, 0), (1000, 400, 0), RAIL)
     tube = rung()
     made = cope_frame([CHORD, other, tube], demo_shop())
-    changes = length_changes(made.joints)
-    assert changes == {("RUNG", "A"): pytest.approx(-EAR), ("RUNG", "B"): pytest.approx(-EAR)}
-    assert cut_length(tube, changes) == pytest.approx(400.0 - 2.0 * EAR)
+    assert made.cuts["RUNG"].changes == (pytest.approx(-EAR), pytest.approx(-EAR))
+    assert [cuts.by_end for name, cuts in made.cuts.items() if name != "RUNG"] == [{}, {}]
     assert {one.name: one.cut for one in made.lengths}["RUNG"] == pytest.approx(400.0 - 2.0 * EAR)
 
 

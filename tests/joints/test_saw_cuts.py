@@ -1,9 +1,10 @@
 """Mitres and square ends as a saw cuts them, against hand trigonometry."""
 
+import csv
 import re
 from dataclasses import replace
 from itertools import pairwise
-from math import atan2, cos, degrees, pi, radians, sin, sqrt, tan
+from math import acos, atan2, cos, degrees, pi, radians, sin, sqrt, tan
 
 import ezdxf
 import numpy as np
@@ -13,10 +14,17 @@ from copes import find_joints, straight, surface_points
 from pypdf import PdfReader
 from tubes import run_of, tube_of
 
+from converter.exporters.data.cope_csv import cope_csv
+from converter.exporters.data.cutlist import cutlist_csv
+from converter.exporters.data.table_csv import flat_cells, flat_heads
+from converter.exporters.sheet.content import job_sheet
+from converter.exporters.sheet.view import part_view
 from converter.geometry.vectors import within_half_turn
+from converter.job.cutlist import cut_list
 from converter.job.job import Job
 from converter.joints.cope import cope_frame
 from converter.model.bends import Placement
+from converter.model.end_cuts import EndCut, SawCut
 from converter.model.run import Tube
 from converter.model.section import Section
 from converter.shop.job_file import job_from_text
@@ -62,13 +70,13 @@ def test_a_frame_is_sawn_at_half_of_what_each_corner_turns(count, section):
     assert said == [] and len(joints) == 2 * count
     for joint in joints.values():
         assert joint.kind == "mitre" and joint.hole_saw is None
-        assert joint.saw_angle == pytest.approx(turn / 2.0, abs=1e-9)
+        assert joint.end_cut.saw_angle == pytest.approx(turn / 2.0, abs=1e-9)
         rise = 50.0 * tan(radians(turn / 2.0))
         assert joint.short_point - joint.long_point == pytest.approx(rise, abs=1e-9)
     for one in lengths_of(*tubes).values():
         assert one.cut == pytest.approx(700.0 + 50.0 * tan(radians(turn / 2.0)), abs=1e-9)
         assert one.short == pytest.approx(700.0 - 50.0 * tan(radians(turn / 2.0)), abs=1e-9)
-        assert one.apart == pytest.approx(0.0, abs=1e-9)
+        assert one.cuts.apart == pytest.approx(0.0, abs=1e-9)
 
 
 def test_long_points_on_opposite_sides_and_a_quarter_turn_apart():
@@ -76,10 +84,10 @@ def test_long_points_on_opposite_sides_and_a_quarter_turn_apart():
     middle = tube_of(run_of([], 400.0, Placement((0, 0, 0), (1, 0, 0), (0, 0, 1)), name="M"), ROUND)
     low = straight("LOW", (0.0, 0.0, 0.0), (0.0, -300.0, 0.0), ROUND)
     one = lengths_of(middle, low, straight("UP", (400.0, 0.0, 0.0), (400.0, 300.0, 0.0), ROUND))["M"]
-    assert one.short is None and one.apart == pytest.approx(180.0, abs=1e-9)
+    assert one.short is None and one.cuts.apart == pytest.approx(180.0, abs=1e-9)
     one = lengths_of(middle, low, straight("UP", (400.0, 0.0, 0.0), (400.0, 0.0, 300.0), ROUND))["M"]
     # long points: +y at end A, -z at end B; from +y to -z about +x is a quarter turn back
-    assert one.short is None and one.apart == pytest.approx(-90.0, abs=1e-9)
+    assert one.short is None and one.cuts.apart == pytest.approx(-90.0, abs=1e-9)
 
 
 def test_one_slanted_end_has_a_short_side_too():
@@ -88,9 +96,9 @@ def test_one_slanted_end_has_a_short_side_too():
     job = '[[joint]]\ntube = "LEG"\nend = "A"\nkind = "plane"\npoint = [0, 0, 0]\nnormal = [0, 0, 1]\n'
     made = cope_frame([leg, RAIL], SHOP, job_from_text('units = "mm"\n' + job))
     (joint,) = [one for one in made.joints if one.tube == "LEG"]
-    assert joint.saw_angle == pytest.approx(30.0, abs=1e-9) and not joint.is_square
+    assert joint.end_cut.saw_angle == pytest.approx(30.0, abs=1e-9) and not joint.is_square
     (one,) = [one for one in made.lengths if one.name == "LEG"]
-    assert one.cut - one.short == pytest.approx(50.0 * tan(radians(30.0)), abs=1e-9) and one.apart is None
+    assert one.cut - one.short == pytest.approx(50.0 * tan(radians(30.0)), abs=1e-9) and one.cuts.apart is None
 
 
 # --- square ends -----------------------------------------------------------------------------------
@@ -116,7 +124,7 @@ def test_an_end_on_a_flat_is_cut_square(own, mate, aside, left_open):
     joints, said = joints_of(replace(RAIL, section=mate), post(own, aside))
     joint = joints["POST", "A"]
     high = 25.0 if mate == BOX else 20.0  # half the height of what stands under it
-    assert (joint.kind, joint.saw_angle, joint.is_square, joint.hole_saw) == ("square", 0.0, True, None)
+    assert (joint.kind, joint.end_cut.saw_angle, joint.is_square, joint.hole_saw) == ("square", 0.0, True, None)
     assert joint.long_point == joint.short_point == pytest.approx(high, abs=1e-9)
     assert joint.corner_gap == pytest.approx(left_open, abs=1e-9)
     assert [one.code for one in said] == (["cope-open"] if left_open else [])
@@ -130,7 +138,7 @@ def test_asked_for_it_is_coped_around_the_radii():
         joints_of(RAIL, replace(post(BOX), coped_corners=True)),
     ):
         joint = joints["POST", "A"]
-        assert (joint.kind, joint.saw_angle, joint.corner_gap) == ("saddle", None, 0.0) and said == []
+        assert (joint.kind, joint.end_cut.saw_angle, joint.corner_gap) == ("saddle", None, 0.0) and said == []
         assert (joint.long_point, joint.short_point) == (pytest.approx(19.0), pytest.approx(25.0))
     square = asked.replace("saddle", "square")
     joints, said = joints_of(RAIL, replace(post(BOX), coped_corners=True), job=square)
@@ -160,7 +168,7 @@ def test_what_is_no_square_end():
 def test_a_slanted_end_that_stays_on_the_flat_is_a_saw_cut():
     joints, said = joints_of(RAIL, post(SMALL, lean=30.0))
     joint = joints["POST", "A"]
-    assert joint.kind == "saddle" and joint.saw_angle == pytest.approx(30.0, abs=1e-9) and not joint.is_square
+    assert joint.kind == "saddle" and joint.end_cut.saw_angle == pytest.approx(30.0, abs=1e-9) and not joint.is_square
     assert joint.short_point - joint.long_point == pytest.approx(30.0 * tan(radians(30.0)), abs=1e-9)
     assert [one.code for one in cope_frame([RAIL, post(SMALL, lean=30.0)], SHOP).findings] == [] and said == []
 
@@ -173,7 +181,7 @@ def test_a_slanted_end_as_wide_as_its_mate_is_sawn_to_the_flat(own, lean, gap):
     joints, said = joints_of(RAIL, post(own, lean=lean), gap=gap)
     joint = joints["POST", "A"]
     c, t = cos(radians(lean)), tan(radians(lean))
-    assert joint.saw_angle == pytest.approx(lean, abs=1e-9) and joint.kind == "saddle" and not joint.is_square
+    assert joint.end_cut.saw_angle == pytest.approx(lean, abs=1e-9) and joint.kind == "saddle" and not joint.is_square
     assert joint.center_cut == pytest.approx((25.0 + gap) / c, abs=1e-9)
     assert joint.long_point == pytest.approx((25.0 + gap) / c - 25.0 * t, abs=1e-9)
     assert joint.short_point == pytest.approx((25.0 + gap) / c + 25.0 * t, abs=1e-9)
@@ -194,7 +202,7 @@ def test_what_is_sawn_at_a_slant_to_no_flat():
         (RAIL, post(BOX, aside=4.0, lean=32.5)),
     ):
         joint = joints_of(mate, tube)[0]["POST", "A"]
-        assert (joint.kind, joint.saw_angle, joint.corner_gap) == ("saddle", None, 0.0)
+        assert (joint.kind, joint.end_cut.saw_angle, joint.corner_gap) == ("saddle", None, 0.0)
 
 
 def test_a_brace_in_the_corner_of_a_frame_stops_at_both_flats():
@@ -204,7 +212,7 @@ def test_a_brace_in_the_corner_of_a_frame_stops_at_both_flats():
     place = Placement((0.0, 0.0, 0.0), (half, 0.0, half), (0.0, 1.0, 0.0))
     brace = tube_of(run_of([], 400.0, place, name="BRACE"), BOX)
     joint = joints_of(*rails, brace)[0]["BRACE", "A"]
-    assert set(joint.mates) == {"R1", "R2"} and joint.saw_angle is None
+    assert set(joint.mates) == {"R1", "R2"} and joint.end_cut.saw_angle is None
     # the corner of the flats lies at (25, 25): 25 sqrt 2 along the brace; its sides, 25 beside the axis, 25 further on
     assert joint.long_point == pytest.approx(25.0 * sqrt(2.0), abs=1e-6)
     assert joint.short_point == pytest.approx(25.0 * sqrt(2.0) + 25.0, abs=1e-6)
@@ -274,13 +282,18 @@ def test_the_long_point_of_a_slanted_flat_is_its_middle(section, second, apart):
     tubes = [straight(f"T{i}", a, b, section) for i, (a, b) in enumerate(pairwise(ends))]
     found, _ = joints_of(*tubes)
     a, b = found["T1", "A"], found["T1", "B"]
-    assert (a.kind, b.kind, a.saw_angle, b.saw_angle) == ("mitre", "mitre", pytest.approx(45.0), pytest.approx(45.0))
+    assert (a.kind, b.kind, a.end_cut.saw_angle, b.end_cut.saw_angle) == (
+        "mitre",
+        "mitre",
+        pytest.approx(45.0),
+        pytest.approx(45.0),
+    )
     assert a.zero_direction == b.zero_direction == pytest.approx((0.0, 1.0, 0.0), abs=1e-9)
     assert a.long_phi == pytest.approx(0.0, abs=1e-6)
     assert b.long_phi == pytest.approx(apart, abs=1e-4)
     # what the set-up tells of the same two ends
     setups = {one.tube.name: one for one in Job.of_tubes(tubes, SHOP).setups}
-    assert within_half_turn(setups["T1"].long_points_apart - apart) == pytest.approx(0.0, abs=1e-6)
+    assert within_half_turn(setups["T1"].cuts.apart - apart) == pytest.approx(0.0, abs=1e-6)
 
 
 def test_of_a_coped_square_tube_the_middle_of_its_long_flat_leads():
@@ -310,8 +323,8 @@ def test_an_end_that_two_flats_end_is_told_by_both_saw_cuts():
     joints, _ = find_joints(corner_brace(), None)
     brace = next(joint for joint in joints if (joint.tube, joint.end) == ("BRACE", "A"))
     lean = degrees(atan2(400.0, 500.0))
-    assert brace.flat_cuts == (("RAIL", pytest.approx(90.0 - lean)), ("POST", pytest.approx(lean)))
-    assert brace.saw_angle is None
+    assert brace.end_cut.flat_cuts == ((pytest.approx(90.0 - lean), "RAIL"), (pytest.approx(lean), "POST"))
+    assert brace.end_cut.saw_angle is None
     phi = np.arange(0.0, 360.0, 1.0)
     points = surface_points(brace.cut, phi)
     on_rail, on_post = np.abs(points[:, 2] - 20.0) < 1e-6, np.abs(points[:, 0] - 20.0) < 1e-6
@@ -325,12 +338,12 @@ def test_an_end_that_two_flats_end_is_told_by_both_saw_cuts():
     assert told_of_brace(corner_brace()) == []
     # round tube is cut along these flats as well; a round mate is no flat
     pipe = next(joint for joint in joints if (joint.tube, joint.end) == ("PIPE", "A"))
-    assert [mate for mate, _ in pipe.flat_cuts] == list(pipe.mates) and len(pipe.mates) == 2
+    assert [cut.mate for cut in pipe.end_cut.flat_cuts] == list(pipe.mates) and len(pipe.mates) == 2
     tubes = corner_brace()
     tubes[1] = straight("POST", (0, 0, 0), (0, 0, 800), Section("round", 40.0, 2.0))
     joints, _ = find_joints(tubes, None)
     brace = next(joint for joint in joints if (joint.tube, joint.end) == ("BRACE", "A"))
-    assert brace.flat_cuts == () and "by the template" not in saw_cut_text(brace, Display())
+    assert brace.saw_cuts == () and "by the template" not in saw_cut_text(brace, Display())
     assert told_of_brace(tubes) == ["several"]
 
 
@@ -352,3 +365,52 @@ def test_set_up_and_cutting_list_tell_both_saw_cuts(tmp_path, capsys):
     run(capsys, "cutlist", *given, "--bar", "6000mm", "--to", "pdf", "--out", tmp_path)
     paper = "".join(page.extract_text() for page in PdfReader(tmp_path / "corner-cutlist.pdf").pages)
     assert "A 51.34° + 38.66° by template" in " ".join(paper.split())
+
+
+def test_the_csv_of_copes_and_of_the_cutting_list_have_both_saw_cuts():
+    """By hand as above, and measured: planes laid through the points of the cut, by least squares, against the axis."""
+    job = Job.of_tubes([replace(tube, metal="mild steel") for tube in corner_brace()[:3]], SHOP)
+    joint = next(one for one in job.joints if (one.tube, one.end) == ("BRACE", "A"))
+    points = surface_points(joint.cut, np.arange(0.0, 360.0, 1.0))
+    measured = []
+    for on_flat in (np.abs(points[:, 2] - 20.0) < 1e-6, np.abs(points[:, 0] - 20.0) < 1e-6):
+        one = points[on_flat]
+        normal = np.linalg.svd(one - one.mean(axis=0))[2][-1]
+        measured.append(degrees(acos(abs(float(normal @ np.array(joint.direction))))))
+    lean = degrees(atan2(400.0, 500.0))
+    assert measured == pytest.approx([90.0 - lean, lean], abs=1e-6)
+
+    def rows(text: str) -> list[dict[str, str]]:
+        return list(csv.DictReader(text.splitlines()))
+
+    def told(row: dict[str, str], name: str) -> list[float]:
+        return [float(row[f"{name}_{number}_deg"]) for number in (1, 2) if row[f"{name}_{number}_deg"]]
+
+    of_end = {(row["tube"], row["end"]): row for row in rows(cope_csv(job.joints, Display()))}
+    assert of_end["BRACE", "A"]["mates"] == "RAIL + POST" and of_end["BRACE", "A"]["saw_angle_deg"] == ""
+    assert told(of_end["BRACE", "A"], "flat_cut") == pytest.approx(measured, abs=1e-5)
+    assert told(of_end["POST", "A"], "flat_cut") == [] and of_end["POST", "A"]["saw_angle_deg"] == "0"
+    pieces = {row["piece"]: row for row in rows(cutlist_csv(cut_list([job], buyable=[6000.0]), Display()))}
+    assert told(pieces["BRACE"], "flat_cut_a") == pytest.approx(measured, abs=1e-5)
+    assert told(pieces["BRACE"], "flat_cut_b") == [] and pieces["BRACE"]["front_end"] in ("A", "B")
+    assert told(pieces["RAIL"], "flat_cut_a") == [] and pieces["RAIL"]["front_end"] == ""
+
+
+def test_an_end_of_three_flats_has_a_third_column_and_one_without_none():
+    three = EndCut(1.0, (SawCut(50.0, "A"), SawCut(40.0, "B"), SawCut(30.0, "C")))
+    mitre = EndCut(-2.0, (SawCut(45.0, "A"),))
+    assert flat_heads("flat_cut", [mitre]) == ["flat_cut_1_deg", "flat_cut_2_deg"]
+    heads = flat_heads("flat_cut", [mitre, three])
+    assert heads == ["flat_cut_1_deg", "flat_cut_2_deg", "flat_cut_3_deg"]
+    assert flat_cells(heads, three) == ["50", "40", "30"]
+    assert flat_cells(heads, mitre) == flat_cells(heads, None) == ["", "", ""]
+    assert (three.saw_angle, mitre.saw_angle, mitre.flat_cuts) == (None, 45.0, ())
+
+
+def test_an_html_sheet_names_the_saw_cuts_of_such_an_end():
+    """It read "no single hole saw makes this cut"; its steps and the PDF had both angles."""
+    job = Job.of_tubes([replace(tube, metal="mild steel") for tube in corner_brace()[:3]], SHOP)
+    brace = next(part for part in job_sheet([job]).parts if part.part.name == "BRACE")
+    (end,) = part_view(brace, job.both_units).ends
+    facts = dict(end.facts)
+    assert "Hole saw" not in facts and "51.34° along RAIL and 38.66° along POST" in facts["Saw"]

@@ -132,9 +132,10 @@ class _Findings:
         """Whether both pieces can be made on a die, of sticks that there are."""
         tube, judge = self.setup.tube, makeable_by(self.shop, die)
         most = longest_stick(self.shop, tube.section, tube.metal, is_bent=True) + PAST_LENGTH
-        pieces = (cut.first, self.setup.cope_a), (cut.second, self.setup.cope_b)
+        pieces = zip((cut.first, cut.second), "AB", strict=True)
         return self._left(cut.straight) > PAST_LENGTH and all(
-            judge(table) and table.developed_length + cope + _extra(table, die) <= most for table, cope in pieces
+            judge(table) and table.developed_length + self.setup.cuts.change(end) + _extra(table, die) <= most
+            for table, end in pieces
         )
 
     def _left(self, straight: int) -> float:
@@ -189,7 +190,7 @@ class _Findings:
                 continue
             first = end == self.setup.feed_from
             reach = (self.run.metal or (0.0, 0.0))[0 if end == "A" else 1]
-            if (extra <= reach and end not in self.setup.coped) or not self.setup.steps:
+            if (extra <= reach and end not in self.setup.cuts.by_end) or not self.setup.steps:
                 variant = "longer for metal"
             else:
                 variant = "longer for clamp" if first else "longer for pressure die"

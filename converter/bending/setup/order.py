@@ -23,14 +23,12 @@ from converter.bending.split import in_two
 from converter.errors import GeometryError, OptionError
 from converter.findings import Clause, Finding
 from converter.model.bends import BendTable
+from converter.model.end_cuts import EndCuts
 from converter.model.run import Tube
 from converter.model.section import Section
 from converter.shop.model import Shop
 from converter.tolerances import PAST_LENGTH
 
-#: How far the long points of cut ends A and B lie past the centerline's ends (negative: before them), mm; None for an
-#: end that is left square.
-Copes = tuple[float | None, float | None]
 #: Tubes whose orders are weighed, or whose room is measured, side by side: a bound on memory.
 TOGETHER = 200
 #: mm of room that is enough but for rounding, as `Clearance.keeps` has it.
@@ -39,15 +37,16 @@ CLEAR = MARGIN - PAST_LENGTH
 _APART = MARGIN + AS_DRAWN + 2.0 * TOLERANCE
 
 
-def metal_reach(tube: Tube, copes: Copes = (None, None)) -> tuple[float, float]:
+def metal_reach(tube: Tube, cuts: EndCuts) -> tuple[float, float]:
     """How far the metal of a solid reaches past the centerline's ends A and B, mm, never below zero; 0 for rounding.
 
     Args:
         tube: the tube.
-        copes: an end that is cut to fit is as long as its cut leaves it, however the solid was drawn.
+        cuts: an end that is cut to fit is as long as its cut leaves it, however the solid was drawn.
     """
     reach = tube.run.metal or (0.0, 0.0)
-    at_a, at_b = (past if cope is None and past > PAST_LENGTH else 0.0 for past, cope in zip(reach, copes, strict=True))
+    ends = zip(reach, cuts.changes, strict=True)
+    at_a, at_b = (past if change is None and past > PAST_LENGTH else 0.0 for past, change in ends)
     return at_a, at_b
 
 
@@ -165,13 +164,13 @@ class OrderChooser:
         tube: the tube.
         machine_bends: its bends as the machine makes them, from end A.
         shop: as for `converter.bending.setup.setup.set_up`.
-        copes: of ends A and B that are cut to fit.
+        cuts: of its ends.
     """
 
     tube: Tube
     machine_bends: Sequence[MachineBend]
     shop: Shop
-    copes: Copes = (None, None)
+    cuts: EndCuts
 
     @property
     def section(self) -> Section | None:
@@ -185,14 +184,14 @@ class OrderChooser:
         """An order from an end (indices from the end fed first; None for the simple one), not yet swept."""
         from_a, excess = self._held
         shape = seen_from(from_a, excess, self.machine_bends, end)
-        return _planned(end, shape, metal_reach(self.tube, self.copes), order)
+        return _planned(end, shape, metal_reach(self.tube, self.cuts), order)
 
     @cached_property
     def _held(self) -> tuple[BendTable, tuple[float, ...]]:
         """The tube as it comes off the machine, from end A, and by how much springback takes more than each straight
         has, mm."""
         whole, excess = held(self.tube.run.table, self.machine_bends)
-        return as_cut(whole, *(cope or 0.0 for cope in self.copes)), excess
+        return as_cut(whole, self.cuts.change("A"), self.cuts.change("B")), excess
 
     @cached_property
     def _sweepers(self) -> Sweepers:
@@ -211,7 +210,7 @@ class OrderChooser:
 
     def pieces(self, straight: int) -> Iterator[tuple[OrderChoice, OrderChoice]]:
         """The same of the two pieces when the straight before the bend of that index (from 0) is cut in its middle."""
-        reach_a, reach_b = metal_reach(self.tube, self.copes)
+        reach_a, reach_b = metal_reach(self.tube, self.cuts)
         parts = self.machine_bends[:straight], self.machine_bends[straight:]
         for table, bends, reach in zip(
             in_two(self._held[0], straight), parts, ((reach_a, 0.0), (0.0, reach_b)), strict=True
@@ -221,7 +220,7 @@ class OrderChooser:
 
     def _ordered(self, choice: OrderChoice, order: Sequence[int]) -> OrderChoice:
         """The same end with another order, not yet swept."""
-        return _planned(choice.end, choice.shape, metal_reach(self.tube, self.copes), order, choice.clamping)
+        return _planned(choice.end, choice.shape, metal_reach(self.tube, self.cuts), order, choice.clamping)
 
     def _sweeper(self, choice: OrderChoice) -> Sweeper:
         """The one that sweeps a choice; the section is known."""
@@ -326,7 +325,7 @@ class OrderChooser:
             return None, []
         weighed: list[WeighedOrders] = []
         found: list[OrderChoice] = []
-        reach = metal_reach(self.tube, self.copes)
+        reach = metal_reach(self.tube, self.cuts)
         for round_of in zip_longest(*(_extras_of_orders(choice, reach) for choice in plain)):
             # an end whose orders all take the same extra stick is weighed in the first round only
             asked = [(choice, extras) for choice, extras in zip(plain, round_of, strict=True) if extras is not None]

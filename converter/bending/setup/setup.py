@@ -25,7 +25,6 @@ from converter.bending.setup.machine_steps import stop_to_step, to_step, wrapped
 from converter.bending.setup.order import (
     TOGETHER,
     ChosenOrder,
-    Copes,
     LeastRoom,
     OrderChoice,
     OrderChooser,
@@ -36,6 +35,7 @@ from converter.bending.setup.ways_out import ask_ways_out
 from converter.errors import OptionError
 from converter.findings import Clause, Finding
 from converter.geometry.vectors import within_half_turn
+from converter.model.end_cuts import EndCuts
 from converter.model.run import Tube
 from converter.model.section import Section
 from converter.processes.memory import paused_gc
@@ -105,17 +105,11 @@ class Setup:
         room: the least room while it is bent, measured when it is asked for; None when it cannot be worked out.
         plan: how it is clamped, bends numbered from 0 from the end fed first.
         findings: what is to be said of it.
-        cope_a, cope_b: how far the stick reaches past the centerline's ends to the long points of the copes there
-            (negative: stops before them); 0 where an end is cut square at the centerline's end.
-        coped: the ends that are cut to fit, of 'A' and 'B'.
+        cuts: of its ends; the stick reaches to their long points.
         machine: that it is set up on.
         excess: by how much springback takes more than each straight of the table has, the tail last, mm; 0 for most.
         lacking: what the bends lack where there are no steps: 'radius' (a corner), 'curve' (no straights and arcs),
             'die' (no section, so no die); '' for nothing.
-        saw_angles: of those that a saw cuts, from square, degrees, 0 for a square cut: (end, angle).
-        long_points_apart: of a straight tube that is sawn at a slant at both ends, the angle from the long point of
-            end A to that of end B, right-hand positive about the way from A to B, degrees; else None.
-        flat_cuts: of ends that several flats end, so that as many saw cuts make them: (end, degrees from square).
     """
 
     tube: Tube
@@ -127,15 +121,10 @@ class Setup:
     room: LeastRoom | None = field(compare=False, repr=False)
     plan: BendPlan
     findings: tuple[Finding, ...] = ()
-    cope_a: float = 0.0
-    cope_b: float = 0.0
-    coped: tuple[str, ...] = ()
+    cuts: EndCuts = field(default_factory=EndCuts)
     machine: Machine = field(default_factory=Machine)
     excess: tuple[float, ...] = ()
     lacking: str = ""
-    saw_angles: tuple[tuple[str, float], ...] = ()
-    long_points_apart: float | None = None
-    flat_cuts: tuple[tuple[str, tuple[float, ...]], ...] = ()
 
     @property
     def clearance(self) -> Clearance | None:
@@ -159,16 +148,12 @@ class Setup:
     @property
     def stick_length(self) -> float:
         """Length to cut, mm, exact: from longest point to longest point of metal, and the extra."""
-        return self.length + self.cope_a + self.cope_b + self.extra_a + self.extra_b
+        return self.length + self.cuts.change("A") + self.cuts.change("B") + self.extra_a + self.extra_b
 
     @property
     def is_nothing(self) -> bool:
         """Whether the cuts leave nothing of the tube: no stick is cut for it."""
         return self.stick_length <= PAST_LENGTH
-
-    def cope(self, end: str) -> float:
-        """``cope_a`` or ``cope_b``."""
-        return self.cope_a if end == "A" else self.cope_b
 
     def extra(self, end: str) -> float:
         """``extra_a`` or ``extra_b``."""
@@ -196,9 +181,7 @@ def set_up(
     tubes: Iterable[Tube],
     shop: Shop,
     feed_from: str | None = None,
-    changes: Mapping[tuple[str, str], float] | None = None,
-    saw_angles: Mapping[tuple[str, str], float] | None = None,
-    long_points_apart: Mapping[str, float | None] | None = None,
+    cuts: Mapping[str, EndCuts] | None = None,
 ) -> list[Setup]:
     """The set-up of every tube.
 
@@ -208,17 +191,14 @@ def set_up(
         feed_from: 'A' or 'B' for that end, in another order where the simple one cannot be held or hits
             something; 'best' for the end and order that need least; None for end A in the simple order
             unless it cannot be held or hits, and then the best.
-        changes: by name of a tube and end 'A' or 'B', how far the longest point of metal there lies past the
-            centerline's end, mm (negative: before it); an end that is not named is cut square at the centerline's end.
-        saw_angles: of the ends that a saw cuts, from square, degrees, 0 for a square cut.
-        long_points_apart: by name of a tube; see `Setup`.
+        cuts: by name of a tube, of its ends; those of a tube that is not named are square at the centerline's.
 
     Raises:
         OptionError: ``feed_from`` is none of these.
     """
     if feed_from is not None and feed_from not in FEEDS:
         raise OptionError(f"A tube is fed from end A or end B, or from the best of them, not {quoted(feed_from)}.")
-    bench = _SpringbackBench(shop, changes or {}, saw_angles or {}, long_points_apart or {})
+    bench = _SpringbackBench(shop, cuts or {})
     tubes = tuple(tubes)
     found: list[Setup] = []
     chosen: list[_Chosen | None] = []
@@ -243,17 +223,9 @@ class _Chosen:
 class _SpringbackBench:
     """What the tubes of one job share: springback per die, section and metal, and what equal tubes come to."""
 
-    def __init__(
-        self,
-        shop: Shop,
-        changes: Mapping[tuple[str, str], float],
-        saw_angles: Mapping[tuple[str, str], float],
-        long_points_apart: Mapping[str, float | None],
-    ) -> None:
+    def __init__(self, shop: Shop, cuts: Mapping[str, EndCuts]) -> None:
         self.shop = shop
-        self.changes = changes
-        self.saw_angles = saw_angles
-        self.long_points_apart = long_points_apart
+        self._cuts = cuts
         #: Of tubes that are alike, by the number of their kind.
         self._kinds: dict[tuple[object, ...], int] = {}
         self._orders: dict[int, tuple[ChosenOrder, LeastRoom | None]] = {}
@@ -271,9 +243,9 @@ class _SpringbackBench:
         for tube in tubes:
             choosers.append(None)
             if tube.run.table.bends and not self._lacking(tube):
-                bends, copes = self._machine_bends(tube), self._copes(tube)
-                kind = self._kinds.setdefault((feed_from, copes, *_same(tube, bends)), len(self._kinds))
-                chooser = OrderChooser(tube, bends, self.shop, copes)
+                bends, cuts = self._machine_bends(tube), self._cuts_of(tube)
+                kind = self._kinds.setdefault((feed_from, cuts.changes, *_same(tube, bends)), len(self._kinds))
+                chooser = OrderChooser(tube, bends, self.shop, cuts)
                 choosers[-1] = chooser, kind
                 if kind not in self._orders:
                     asked.setdefault(kind, chooser)
@@ -298,26 +270,19 @@ class _SpringbackBench:
                 found_of[-1] = _Chosen(chosen, room, why, tuple(findings))
         return found_of
 
-    def _copes(self, tube: Tube) -> Copes:
-        return self.changes.get((tube.name, "A")), self.changes.get((tube.name, "B"))
+    def _cuts_of(self, tube: Tube) -> EndCuts:
+        return self._cuts.get(tube.name) or EndCuts()
 
     def setup(self, tube: Tube, feed_from: str | None, taken: _Chosen | None) -> Setup:
         """One tube, with what `chosen` says of it."""
         table = tube.run.table
-        copes = self._copes(tube)
-        at_a, at_b = (cope or 0.0 for cope in copes)
-        coped = tuple(end for end, cope in zip("AB", copes, strict=True) if cope is not None)
-        sawn = tuple((end, self.saw_angles[tube.name, end]) for end in "AB" if (tube.name, end) in self.saw_angles)
-        apart = self.long_points_apart.get(tube.name)
+        cuts = self._cuts_of(tube)
         if taken is None:
             lacking = self._lacking(tube)
             plan = BendPlan((), (), (), 0.0, 0.0)
             end = feed_from if feed_from in ("A", "B") else "A"
-            reach = metal_reach(tube, copes)
-            length, machine = table.developed_length, self.shop.machine
-            bare = Setup(
-                tube, end, (), length, *reach, None, plan, (), at_a, at_b, coped, machine, (), lacking, sawn, apart
-            )
+            reach, machine = metal_reach(tube, cuts), self.shop.machine
+            bare = Setup(tube, end, (), table.developed_length, *reach, None, plan, (), cuts, machine, (), lacking)
             return replace(bare, findings=tuple(setup_findings(bare, self.shop, ())))
         chosen = taken.order
         lead, trail = chosen.plan.lead, chosen.plan.trail
@@ -326,19 +291,15 @@ class _SpringbackBench:
             tube,
             chosen.end,
             self._steps(tube, chosen),
-            chosen.shape.length - (at_a + at_b),
+            chosen.shape.length - (cuts.change("A") + cuts.change("B")),
             extra_a,
             extra_b,
             taken.room,
             chosen.plan,
             (),
-            at_a,
-            at_b,
-            coped,
+            cuts,
             self.shop.machine,
             chosen.shape.excess,
-            saw_angles=sawn,
-            long_points_apart=apart,
         )
         findings = (*setup_findings(setup, self.shop, taken.why), *taken.findings)
         return replace(setup, findings=findings) if findings else setup
@@ -443,7 +404,9 @@ def _around(section: Section | None, made: Sequence[MachineBend]) -> float | Non
 
 def mirrored(one: Setup, other: Setup) -> bool:
     """Whether the same bends are made in the same order at the same marks to the same stops, turned the other way."""
-    if (one.feed_from, one.coped, len(one.steps)) != (other.feed_from, other.coped, len(other.steps)):
+    if (one.feed_from, len(one.steps)) != (other.feed_from, len(other.steps)):
+        return False
+    if one.cuts.by_end.keys() != other.cuts.by_end.keys():
         return False
     if bool(one.plan.lacks) != bool(other.plan.lacks):
         return False

@@ -16,6 +16,7 @@ from math import floor
 from converter.bending.setup.machine_steps import arcs_within, wrapped
 from converter.bending.setup.setup import Setup, Step
 from converter.findings.wording import counted, listed
+from converter.model.end_cuts import SawCut
 from converter.quoting import quoted
 from converter.shop.sections import describe
 from converter.units import MM_PER, Display, rounded_up
@@ -45,8 +46,6 @@ STICK_END = "the end of the stick"
 
 #: From so many marks on they stand in a table.
 _LEAST_MARKS = 3
-#: Degrees; long points no further apart lie on one side.
-_ONE_SIDE = 0.5
 
 
 def rounded(mm: float, display: Display) -> float:
@@ -171,12 +170,12 @@ class SetupView:
 
     def cope_place(self, end: str) -> str:
         """Where the long point of an end that is cut to fit lies: ``11.45 mm before the centerline's end``."""
-        return reach_words(self.setup.cope(end), self.display)
+        return reach_words(self.setup.cuts.change(end), self.display)
 
     def cope_words(self) -> list[str]:
         """Where the stick ends for the cuts at its ends: a sentence for each end cut to fit, one for both if alike."""
         found = {}
-        for end in self.setup.coped:
+        for end in self.setup.cuts.by_end:
             trim = self.trim(end)
             here = f"the trim mark, {self.display.length(trim)} from" if trim > 0.0 else ""
             here = f"{here} the end of the stick".strip()
@@ -193,13 +192,9 @@ class SetupView:
             for end, words in found.items()
         ]
 
-    def saw_angle(self, end: str) -> float | None:
-        """From square, of an end that a saw cuts, degrees; else None."""
-        return dict(self.setup.saw_angles).get(end)
-
     def is_square(self, end: str) -> bool:
         """Whether an end that is cut to fit is cut square."""
-        return self.saw_angle(end) == 0.0
+        return self.setup.cuts.saw_angle(end) == 0.0
 
     def turn(self, step: Step) -> str:
         """The tube's turn before a bend, seen from the end fed first toward the other: ``90.00° clockwise``."""
@@ -244,8 +239,9 @@ class SetupView:
         return tuple((f"bend {step.bend}", self.display.length(self.mark(first, step))) for step in self.along)
 
     def _square(self) -> str:
-        ends = [end for end in self.setup.coped if not self.is_square(end)]
-        if not self.setup.coped or (not self.setup.steps and len(ends) == 2 and len(self.setup.saw_angles) == 2):
+        cuts = self.setup.cuts.by_end
+        ends = [end for end, cut in cuts.items() if cut.saw_angle != 0.0]
+        if not cuts or (not self.setup.steps and len(ends) == 2 and all(cut.saw_angle for cut in cuts.values())):
             return ""  # two slanted cuts of the saw make a stick by themselves
         later = f"; end{'s' if len(ends) > 1 else ''} {listed(ends)} will be cut to fit after bending"
         return f" Cut it square{later if ends and self.setup.steps else ''}."
@@ -315,38 +311,38 @@ class SetupView:
     def _coping(self) -> list[str]:
         """Where each cut lies once the stick is trimmed, and what makes it: the template needs one place along it."""
         found = []
-        for end in self.setup.coped:
+        for end, cut in self.setup.cuts.by_end.items():
             over = self.stick - self.setup.stick_length if end == self.other and not self.trim(end) else 0.0
             at = STICK_END + (" as trimmed" if self.trim(end) > 0.0 else "")
             if over > LEAST_ROUNDING_NAMED:
                 at = f"{self._finer(over)} inside {at} (that much it was rounded up)"
-            angle, place = self.saw_angle(end), self.cope_place(end)
-            if angle is None:
-                cuts = flat_cuts_words(dict(self.setup.flat_cuts).get(end, ()), self.display)
+            place = self.cope_place(end)
+            if cut.saw_angle is None:
+                cuts = flat_cuts_words(cut.flat_cuts, self.display)
                 found.append(f"Cut end {end} to its template{cuts}: the long point of the cut is {at}, {place}.")
             else:
                 side = self._side() if end == "B" else ""
-                found.append(saw_words(end, angle, at, f"{place}{side}", self.display))
+                found.append(saw_words(end, cut.saw_angle, at, f"{place}{side}", self.display))
         return found
 
     def _side(self) -> str:
         """Where the long point of end B lies as against that of end A, both sawn on a straight tube; '' else."""
-        apart = self.setup.long_points_apart
+        cuts, apart = self.setup.cuts, self.setup.cuts.apart
         if apart is None:
             return ""
-        if abs(apart) <= _ONE_SIDE:
+        if cuts.on_one_side:
             return ", on the same side of the tube as that of end A"
-        if abs(apart) >= 180.0 - _ONE_SIDE:
+        if cuts.on_opposite_sides:
             return ", on the side of the tube opposite to that of end A"
         way = "clockwise" if apart > 0.0 else "counter-clockwise"
         return f", {self.display.angle(abs(apart))} {way} from that of end A, seen from end A toward end B"
 
 
-def flat_cuts_words(angles: Sequence[float], display: Display) -> str:
+def flat_cuts_words(cuts: Sequence[SawCut], display: Display) -> str:
     """What makes an end that several flats end: ``, by 2 saw cuts, 51.34° and 38.66° from square``; else ''."""
-    if not angles:
+    if not cuts:
         return ""
-    return f", by {counted(len(angles), 'saw cut')}, {listed([display.angle(one) for one in angles])} from square"
+    return f", by {counted(len(cuts), 'saw cut')}, {listed([display.angle(one.angle) for one in cuts])} from square"
 
 
 def saw_words(end: str, angle: float, at: str, place: str, display: Display, later: str = "") -> str:

@@ -127,7 +127,8 @@ def setup_text(
     elif sheet.refusal is not None:
         lines.append(_wrapped(f"{NOT_AS_DRAWN}: see the findings below. {CUT_NOTHING}"))
     elif not brief and like is not None:
-        own = ", with its own templates for the cuts" if len(setup.saw_angles) < len(setup.coped) else ""
+        by_template = any(cut.saw_angle is None for cut in setup.cuts.by_end.values())
+        own = ", with its own templates for the cuts" if by_template else ""
         lines.append(_wrapped(f"{one_line(like)}{own}"))
     elif not brief:
         lines += [""] if setup.steps else []

@@ -132,7 +132,7 @@ class _Shapes:
         front, back = reversed(piece.slants) if pattern.turned[n] else piece.slants
         low, high = self._y, self._y + _HIGH
         shared = (n > 0 and pattern.shared[n - 1] > 0, pattern.shared[n] > 0)
-        across = abs(piece.apart or 0.0) > _ASIDE
+        across = abs(piece.cuts.apart or 0.0) > _ASIDE
         long_high = (self._long_high, self._long_high is not across)
         self._long_high = shared[1] and not long_high[1]  # the next piece's long point is on the other edge
         sides, later = [], []

@@ -9,7 +9,16 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from converter.errors import WriteError
-from converter.exporters.data.table_csv import csv_text, degrees_cell, length_cells, length_heads, text_cell, yes_cell
+from converter.exporters.data.table_csv import (
+    csv_text,
+    degrees_cell,
+    flat_cells,
+    flat_heads,
+    length_cells,
+    length_heads,
+    text_cell,
+    yes_cell,
+)
 from converter.joints.model import Joint, SawSetting
 from converter.quoting import LONGEST_PATH, quoted
 from converter.shop.sections import describe
@@ -47,17 +56,19 @@ def cope_csv(joints: Iterable[Joint], display: Display) -> str:
     Raises:
         WriteError: a value is not a finite number.
     """
-    return csv_text(_header(display), (_row(joint, display) for joint in joints))
+    joints = tuple(joints)
+    flats = flat_heads("flat_cut", (joint.end_cut for joint in joints))
+    return csv_text(_header(display, flats), (_row(joint, display, flats) for joint in joints))
 
 
-def _header(display: Display) -> list[str]:
+def _header(display: Display, flats: list[str]) -> list[str]:
     def length(*names: str) -> list[str]:
         return [head for name in names for head in length_heads(name, display)]
 
     return [
         "tube", "end", "kind", "mates", "section", "angle_deg",
         *length("offset", "long_point", "short_point", "center_cut", "length_change", "straight", "gap"),
-        "zero_line", "saw_angle_deg", *length("corner_gap"),
+        "zero_line", "saw_angle_deg", *flats, *length("corner_gap"),
         *length("hole_saw_size", "hole_saw_depth"),
         "hole_saw_angle_deg", "hole_saw_from_square_deg",
         *length("hole_saw_offset", "hole_saw_center", "hole_saw_center_to_center"),
@@ -66,7 +77,7 @@ def _header(display: Display) -> list[str]:
     ]  # fmt: skip
 
 
-def _row(joint: Joint, display: Display) -> list[str]:
+def _row(joint: Joint, display: Display, flats: list[str]) -> list[str]:
     def length(*values: float) -> list[str]:
         return [cell for mm in values for cell in length_cells(mm, display)]
 
@@ -74,10 +85,10 @@ def _row(joint: Joint, display: Display) -> list[str]:
         text_cell(joint.tube), joint.end, joint.kind, text_cell(" + ".join(joint.mates)),
         text_cell(describe(joint.section, display)), degrees_cell(joint.angle),
         *length(
-            joint.offset, joint.long_point, joint.short_point, joint.center_cut, joint.length_change, joint.straight,
+            joint.offset, joint.long_point, joint.short_point, joint.center_cut, joint.end_cut.change, joint.straight,
             joint.gap,
         ),
-        text_cell(joint.zero_in(display)), "" if joint.saw_angle is None else degrees_cell(joint.saw_angle),
+        text_cell(joint.zero_in(display)), degrees_cell(joint.end_cut.saw_angle), *flat_cells(flats, joint.end_cut),
         *length(joint.corner_gap),
         *_saw(joint.hole_saw, display),
         *(length_cells(value, Display(display.unit))[0] for value in joint.node),

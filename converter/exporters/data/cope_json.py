@@ -54,11 +54,11 @@ def cope_document(
             {
                 "name": one.name,
                 "developed_length": one.developed,
-                "change_a": one.change_a,
-                "change_b": one.change_b,
+                "change_a": one.cuts.change("A"),
+                "change_b": one.cuts.change("B"),
                 "cut_length": one.cut,
                 "short_length": one.short,
-                "long_points_apart": one.apart,
+                "long_points_apart": one.cuts.apart,
             }
             for one in lengths
         ],
@@ -87,11 +87,11 @@ def joint_value(joint: Joint, display: Display | None = None) -> dict[str, Any]:
         "end_point": point_value(joint.end_point),
         "direction": point_value(joint.direction),
         "center_cut": joint.center_cut + 0.0,
-        "length_change": joint.length_change + 0.0,
+        "length_change": joint.end_cut.change + 0.0,
         "straight": joint.straight,
         "gap": joint.gap,
-        "saw_angle": joint.saw_angle,
-        "flat_cuts": [{"mate": mate, "angle": angle} for mate, angle in joint.flat_cuts],
+        "saw_angle": joint.end_cut.saw_angle,
+        "flat_cuts": [{"mate": cut.mate, "angle": cut.angle} for cut in joint.end_cut.flat_cuts],
         "corner_gap": joint.corner_gap,
     }
 

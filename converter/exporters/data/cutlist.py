@@ -5,8 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from converter.exporters.data.table_csv import csv_text, degrees_cell, length_cells, length_heads, text_cell
-from converter.exporters.data.table_json import finding_value, section_value
+from converter.exporters.data.table_csv import (
+    csv_text,
+    degrees_cell,
+    flat_cells,
+    flat_heads,
+    length_cells,
+    length_heads,
+    text_cell,
+)
+from converter.exporters.data.table_json import finding_value, saw_cuts_value, section_value
 from converter.job import Job
 from converter.job.cutlist import CutGroup, CutList, Supply
 from converter.units import Display
@@ -45,8 +53,7 @@ def _group(group: CutGroup) -> dict[str, Any]:
         "metal": group.metal,
         "pieces": [
             {"name": piece.name, "length": piece.length, "count": piece.count,
-             "lacking": group.lacking[i], "saw_angles": dict(piece.saw_angles),
-             "flat_cuts": {end: list(angles) for end, angles in piece.flat_cuts}}
+             "lacking": group.lacking[i], **saw_cuts_value(piece.cuts)}
             for i, piece in enumerate(group.pieces)
         ],
         "patterns": [],
@@ -95,10 +102,14 @@ def cutlist_csv(cuts: CutList, display: Display) -> str:
         cuts: the list.
         display: unit of the lengths.
     """
+    pieces = [piece.cuts for group in cuts.groups for piece in group.pieces]
+    flats_a = flat_heads("flat_cut_a", (one.a for one in pieces if one.a is not None))
+    flats_b = flat_heads("flat_cut_b", (one.b for one in pieces if one.b is not None))
     heads = [
         "section", "metal", "pattern", "bars", *length_heads("bar", display), "from", "cut", "piece",
         *length_heads("stop", display), *length_heads("from_front", display), "saw_angle_a", "saw_angle_b",
         *length_heads("left_over", display), "left_over_is", "head_angle_deg", "front_end", "turn_bar_deg",
+        *flats_a, *flats_b,
     ]  # fmt: skip
     rows = []
     for group in cuts.groups:
@@ -114,14 +125,16 @@ def cutlist_csv(cuts: CutList, display: Display) -> str:
             )  # fmt: skip
             for cut, (i, at, head, is_turned, turn) in enumerate(cuts_of, 1):
                 piece, last = group.pieces[i], cut == len(pattern.pieces)
-                angles = dict(piece.saw_angles)
+                ends = piece.cuts
+                sawn = any(one.angle for end in ends.by_end.values() for one in end.saw_cuts)
                 rows.append([
                     text_cell(group.section.words(display)), text_cell(group.metal or ""), str(n), str(pattern.times),
                     *length_cells(supply.stick.length, display), supply.origin, str(cut), text_cell(piece.name),
                     *length_cells(plan.pieces[i].length, display), *length_cells(at, display),
-                    degrees_cell(angles.get("A")), degrees_cell(angles.get("B")),
+                    degrees_cell(ends.saw_angle("A")), degrees_cell(ends.saw_angle("B")),
                     *length_cells(left if last else None, display),
                     ("drop" if group.is_drop(left) else "scrap") if last else "", degrees_cell(head),
-                    ("B" if is_turned else "A") if any(angles.values()) else "", degrees_cell(turn),
+                    ("B" if is_turned else "A") if sawn else "", degrees_cell(turn),
+                    *flat_cells(flats_a, ends.a), *flat_cells(flats_b, ends.b),
                 ])  # fmt: skip
     return csv_text(heads, rows)

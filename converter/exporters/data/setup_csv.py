@@ -74,12 +74,12 @@ def _header(display: Display, as_set: bool) -> list[str]:
 def _stick(setup: Setup, display: Display, as_set: bool) -> list[str]:
     tube = setup.tube
     lengths = (
-        setup.stick_length, setup.length, setup.extra_a, setup.extra_b, setup.cope_a, setup.cope_b,
+        setup.stick_length, setup.length, setup.extra_a, setup.extra_b, setup.cuts.change("A"), setup.cuts.change("B"),
     )  # fmt: skip
     return [
         text_cell(tube.name), STICK, "", setup.feed_from,
         *(cell for mm in lengths for cell in length_cells(mm, display)),
-        " ".join(setup.coped), yes_cell(not setup.plan.lacks),
+        " ".join(setup.cuts.by_end), yes_cell(not setup.plan.lacks),
         text_cell(describe(tube.section, display)) if tube.section else "", text_cell(tube.metal or ""), "",
         *(cell for _ in _OF_BEND for cell in length_cells(None, display)),
         *[""] * (8 + len(_AS_SET) * as_set),

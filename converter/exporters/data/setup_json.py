@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from converter.bending.setup.setup import Setup, Step
 from converter.bending.setup.words import turn_words
-from converter.exporters.data.table_json import finding_value, reading_value, section_value, with_parts
+from converter.exporters.data.table_json import finding_value, reading_value, saw_cuts_value, section_value, with_parts
 from converter.findings import ERROR, Finding, refused_bends
 from converter.units import Display
 
@@ -29,8 +29,7 @@ def job_setup(job: Job) -> dict[str, Any]:
         value |= {
             "section": None if tube.section is None else section_value(tube.section),
             "metal": tube.metal,
-            "saw_angles": dict(setup.saw_angles),
-            "flat_cuts": {end: list(angles) for end, angles in setup.flat_cuts},
+            **saw_cuts_value(setup.cuts),
             "lacking": setup.lacking or None,
             "refused": any(f.tube == tube.run.name and f.severity == ERROR for f in shown.findings),
         }
@@ -74,9 +73,9 @@ def _tube(setup: Setup, refused: frozenset[tuple[str, int]]) -> dict[str, Any]:
         "drawn_length": setup.tube.run.table.developed_length,
         "extra_a": setup.extra_a,
         "extra_b": setup.extra_b,
-        "cope_a": setup.cope_a,
-        "cope_b": setup.cope_b,
-        "coped": list(setup.coped),
+        "cope_a": setup.cuts.change("A"),
+        "cope_b": setup.cuts.change("B"),
+        "coped": list(setup.cuts.by_end),
         "order": [step.bend for step in setup.steps],
         "can_be_held": not setup.plan.lacks,
         "bends": [_bend(setup, step, (setup.tube.name, step.bend) in refused) for step in setup.steps],

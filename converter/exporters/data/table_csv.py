@@ -13,6 +13,7 @@ from math import isfinite
 from typing import TYPE_CHECKING
 
 from converter.errors import WriteError
+from converter.model.end_cuts import EndCut
 from converter.model.run import Tube
 from converter.units import Display, fraction_text
 
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 _FORMULA = re.compile(r"""(?:\A["'\s;|]*+|(?<!["'\s;|])["'\s;|]++)(?=[=+\-@＝＋－＠])""")
 _QUOTED = frozenset(',;\t|"\r\n')
 _DECIMALS = 6
+#: Columns for the saw cuts of an end that several flats end: more only where one has more.
+_FLATS = 2
 
 
 def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
@@ -193,6 +196,18 @@ def length_cells(mm: float | None, display: Display) -> list[str]:
     if display.denominator:
         cells.append(fraction_cell(value, display.denominator))
     return cells
+
+
+def flat_heads(name: str, ends: Iterable[EndCut]) -> list[str]:
+    """Heads of the saw cuts of ends that several flats end: ``name_1_deg``, ``name_2_deg``, more where one has more."""
+    most = max((len(end.flat_cuts) for end in ends), default=0)
+    return [f"{name}_{number}_deg" for number in range(1, max(_FLATS, most) + 1)]
+
+
+def flat_cells(heads: Sequence[str], end: EndCut | None) -> list[str]:
+    """The saw cuts of one such end, in the order of its mates; empty for any other."""
+    cuts = () if end is None else end.flat_cuts
+    return [degrees_cell(cuts[i].angle if i < len(cuts) else None) for i in range(len(heads))]
 
 
 def degrees_cell(degrees: float | None) -> str:

@@ -17,6 +17,7 @@ from converter.findings import SEVERITIES, Finding
 from converter.findings.wording import SeverityCount, grouped, severity_counts
 from converter.geometry.vectors import Vec
 from converter.model.drawing import Ignored
+from converter.model.end_cuts import EndCuts
 from converter.model.run import Tube
 from converter.model.section import Section
 from converter.units import Display
@@ -181,6 +182,15 @@ def section_value(section: Section) -> dict[str, Any]:
     if section.label:
         value["label"] = section.label
     return value
+
+
+def saw_cuts_value(cuts: EndCuts) -> dict[str, Any]:
+    """By end the degrees from square of the one saw cut that makes it, and of each where several flats end it."""
+    ends = cuts.by_end.items()
+    return {
+        "saw_angles": {end: cut.saw_angle for end, cut in ends if cut.saw_angle is not None},
+        "flat_cuts": {end: [one.angle for one in cut.flat_cuts] for end, cut in ends if cut.flat_cuts},
+    }
 
 
 def tube_value(tube: Tube) -> dict[str, Any]:

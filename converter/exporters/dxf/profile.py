@@ -70,7 +70,7 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     straight = [tube.name for tube in job.shown.tubes if not tube.run.table.bends]
     for part, setup in steps(job.shown.first_setups, "profiles"):
         tube = setup.tube
-        reach = {end: setup.cope(end) for end in setup.coped}
+        reach = {end: cut.change for end, cut in setup.cuts.by_end.items()}
         refused = job.shown.refused_bends(part)
         pieces = flat_pieces(tube.run, tube.section)
         figures = [profile_figure(tube, piece, job.display, reach, part, refused) for piece in pieces]

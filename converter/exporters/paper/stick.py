@@ -10,7 +10,7 @@ when it is round, else the middle of the side at its height direction.
 from __future__ import annotations
 
 from collections.abc import Iterable, Set
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,6 +19,7 @@ from converter.arrays import Array
 from converter.geometry.vectors import within_turn
 from converter.joints.cuts.wrap import Around, wrap
 from converter.joints.model import Joint
+from converter.model.end_cuts import EndCuts
 from converter.model.run import Run
 from converter.model.section import Section
 
@@ -121,28 +122,22 @@ class StickTemplate:
         bends: from end A.
         length: from finished end to finished end.
         extra_a, extra_b: what is left at the ends for the clamp or the pressure die, and trimmed after bending.
-        cope_a, cope_b: how far the finished ends lie past the centerline's (negative: before them).
-        coped: the ends that are cut to fit.
+        cuts: of the finished ends.
         feed_from: the end fed first, from which distances are told.
         copes: the cuts of these ends.
         can_be_held: whether every bend can be.
         refusal: numbers of the bends that an error names; None where no error names the tube.
-        saw_angles, flat_cuts: as of `converter.bending.setup.setup.Setup`.
     """
 
     bends: tuple[StickBend, ...]
     length: float
     extra_a: float = 0.0
     extra_b: float = 0.0
-    cope_a: float = 0.0
-    cope_b: float = 0.0
-    coped: tuple[str, ...] = ()
+    cuts: EndCuts = field(default_factory=EndCuts)
     feed_from: str = "A"
     copes: tuple[StickCope, ...] = ()
     can_be_held: bool = True
     refusal: Set[int] | None = None
-    saw_angles: tuple[tuple[str, float], ...] = ()
-    flat_cuts: tuple[tuple[str, tuple[float, ...]], ...] = ()
 
     @classmethod
     def of(
@@ -161,27 +156,23 @@ class StickTemplate:
         """
         stick = cls(
             _placed_bends(setup, refusal or frozenset()),
-            setup.length + setup.cope_a + setup.cope_b,
+            setup.length + setup.cuts.change("A") + setup.cuts.change("B"),
             setup.extra_a,
             setup.extra_b,
-            setup.cope_a,
-            setup.cope_b,
-            setup.coped,
+            setup.cuts,
             setup.feed_from,
             (),
             not setup.plan.lacks,
             refusal,
-            setup.saw_angles,
-            flat_cuts=setup.flat_cuts,
         )
-        own = [joint for joint in joints if joint.tube == setup.tube.name and joint.end in setup.coped]
+        own = [joint for joint in joints if joint.tube == setup.tube.name and joint.end in setup.cuts.by_end]
         return replace(stick, copes=tuple(stick_cope(stick, joint) for joint in own))
 
     @classmethod
     def of_part(cls, job: Job, part: Part, setup: Setup) -> StickTemplate:
         """The stick of a part shown, with its cuts and what the job's verdict refuses of it."""
         shown = job.shown
-        joints = job.joints if setup.coped else ()
+        joints = job.joints if setup.cuts.by_end else ()
         return cls.of(setup, joints, shown.refusal(part))
 
     @property
@@ -224,7 +215,8 @@ def stick_bends(run: Run) -> list[StickBend]:
 def _placed_bends(setup: Setup, refused: Set[int]) -> tuple[StickBend, ...]:
     """The bends where the set-up makes them; as drawn without one."""
     bends = stick_bends(setup.tube.run)
-    placed = [replace(one, begin=one.begin + setup.cope_a, end=one.end + setup.cope_a) for one in bends]
+    change = setup.cuts.change("A")
+    placed = [replace(one, begin=one.begin + change, end=one.end + change) for one in bends]
 
     def from_a(along: float) -> float:
         """A place from the end fed first as cut, from end A as finished."""
@@ -252,7 +244,7 @@ def stick_cope(stick: StickTemplate, joint: Joint) -> StickCope:
     # the seam of the strip gets a point of its own
     phi = np.union1d(wrap(joint, 0.0).phi, np.array([(sense * -zero) % 360.0]))
     lengths = joint.cut.outside(phi)
-    along = stick.length - stick.cope_b - lengths if joint.end == "B" else stick.cope_a + lengths
+    along = stick.length - stick.cuts.change("B") - lengths if joint.end == "B" else stick.cuts.change("A") + lengths
     clocks = (zero + sense * phi) % 360.0
     clocks = np.where((clocks < 1e-9) | (clocks > 360.0 - 1e-9), 0.0, clocks)
     clocks, first = np.unique(clocks, return_index=True)

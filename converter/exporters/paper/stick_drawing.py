@@ -47,7 +47,7 @@ def strip_figure(stick: StickTemplate, strip: Strip, height: float) -> Figure:
     figure = Figure()
     _lines(figure, stick, strip)
     if strip.around is not None:
-        _clock_scale(figure, strip, min(stick.ends[0], stick.cope_a) - 1.0, height)
+        _clock_scale(figure, strip, min(stick.ends[0], stick.cuts.change("A")) - 1.0, height)
     return figure
 
 
@@ -99,11 +99,12 @@ def _lines(figure: Figure, stick: StickTemplate, strip: Strip) -> None:
     for bend in stick.bends:
         if bend.mark is not None:
             figure.line((bend.mark, 0.0), (bend.mark, total), MARK)
-    for x, reach, extra in ((0.0, stick.cope_a, stick.extra_a), (stick.length, stick.cope_b, stick.extra_b)):
+    for end, x, extra in (("A", 0.0, stick.extra_a), ("B", stick.length, stick.extra_b)):
         if extra:
             figure.line((x, 0.0), (x, total), TRIM)
+        reach = stick.cuts.change(end)
         if abs(reach) > LEAST_OFFSET:  # else the end of the stick is there
-            at = reach if x == 0.0 else stick.length - reach
+            at = reach if end == "A" else stick.length - reach
             figure.line((at, -CLEAR), (at, total + CLEAR), END)
     for x in (left, right):
         figure.line((x, 0.0), (x, total), CUT)
@@ -132,9 +133,9 @@ def _label_marks(labels: FigureLabels, stick: StickTemplate, strip: Strip, heigh
 
 def _label_ends(labels: FigureLabels, stick: StickTemplate, strip: Strip, height: float, display: Display) -> None:
     left, right = stick.ends
-    for end, x, finished, extra, reach in (
-        ("A", left, 0.0, stick.extra_a, stick.cope_a),
-        ("B", right, stick.length, stick.extra_b, stick.cope_b),
+    for end, x, finished, extra in (
+        ("A", left, 0.0, stick.extra_a),
+        ("B", right, stick.length, stick.extra_b),
     ):
         first = ", goes first" if end == stick.feed_from and stick.set_up else ""
         inner = beside_upright(x, strip.height, height, left_first=end == "B")
@@ -143,6 +144,7 @@ def _label_ends(labels: FigureLabels, stick: StickTemplate, strip: Strip, height
             trim = beside_upright(finished, strip.height, height, left_first=end == "A")
             words = f"{display.number(extra)} extra, trim after bending"
             labels.put((words, "trim after bending", "trim"), height, LABELS, trim)
+        reach = stick.cuts.change(end)
         if abs(reach) > LEAST_OFFSET and left < (at := reach if end == "A" else stick.length - reach) < right:
             line = beside_upright(at, strip.height, height, left_first=end == "B")
             labels.put(("centerline's end", "centerline"), height, LABELS, line)

@@ -34,8 +34,9 @@ def with_verdict(name: str, stick: StickTemplate) -> str:
 def facts(tube: Tube, stick: StickTemplate, strip: Strip, display: Display) -> list[str]:
     """What the stick is, a few words each."""
     length = display.length
-    found = [f"developed length {length(stick.length - stick.cope_a - stick.cope_b)}"]
-    if stick.cope_a or stick.cope_b:
+    developed = stick.length - stick.cuts.change("A") - stick.cuts.change("B")
+    found = [f"developed length {length(developed)}"]
+    if any(stick.cuts.changes):
         found.append(f"from long point to long point {length(stick.length)}")
     if stick.set_up:  # as the set-up shows it
         found.append(f"cut length {cut_length(stick.stick_length, display)}")
@@ -173,18 +174,17 @@ def _mark_notes(stick: StickTemplate, shop: Shop) -> list[str]:
 
 def _end_notes(stick: StickTemplate, display: Display) -> list[str]:
     found = []
-    sawn, flats = dict(stick.saw_angles), dict(stick.flat_cuts)
+    cuts = stick.cuts.by_end
     after = " after bending" if stick.bends else ""
-    for end, reach, amount in (("A", stick.cope_a, stick.extra_a), ("B", stick.cope_b, stick.extra_b)):
-        if end in stick.coped:
+    for end, amount in (("A", stick.extra_a), ("B", stick.extra_b)):
+        if (cut := cuts.get(end)) is not None:
             where = "the trim line" if amount else STICK_END
-            place = reach_words(reach, display) + (" (dash-dotted line)" if abs(reach) > LEAST_OFFSET else "")
-            angle = sawn.get(end)
-            flat = flat_cuts_words(flats.get(end, ()), display)
+            place = reach_words(cut.change, display) + (" (dash-dotted line)" if abs(cut.change) > LEAST_OFFSET else "")
+            flat = flat_cuts_words(cut.flat_cuts, display)
             found.append(
                 f"End {end} is cut to fit{after}{flat}: the long point of the cut is {where}, {place}."
-                if angle is None
-                else saw_words(end, angle, where, place, display, after)
+                if cut.saw_angle is None
+                else saw_words(end, cut.saw_angle, where, place, display, after)
             )
         if amount:
             found.append(
@@ -192,7 +192,8 @@ def _end_notes(stick: StickTemplate, display: Display) -> list[str]:
                 "dashed line after bending."
             )
     if stick.copes:
-        more = "" if all(cope.end in sawn for cope in stick.copes) else "; the cope template tells more"
+        sawn = all(cuts[cope.end].saw_angle is not None for cope in stick.copes)
+        more = "" if sawn else "; the cope template tells more"
         found.append(f"Heaviest curve: where the end is cut, on the outside of the tube{more}.")
     for cope in stick.copes:
         bend = next(iter(stick.bends if cope.end == "A" else stick.bends[::-1]), None)
@@ -200,7 +201,7 @@ def _end_notes(stick: StickTemplate, display: Display) -> list[str]:
             continue
         over = cope.along.max() - bend.begin if cope.end == "A" else bend.end - cope.along.min()
         if over > LEAST_OFFSET:
-            how = "saw it" if cope.end in sawn else "use its cope template"
+            how = "use its cope template" if cuts[cope.end].saw_angle is None else "saw it"
             found.append(
                 f"The cut of end {cope.end} reaches {display.length(float(over))} into bend {bend.number}, where the "
                 f"strip is true no more: {how} after bending."

@@ -139,14 +139,14 @@ def _for_part(one: Template, part: Part, end: str, is_refused: bool) -> Template
 
 def end_changes(copes: Copes) -> dict[str, float | None]:
     """What the cut of end A adds to every tube, mm; None where that end is not cut to fit."""
-    cut = {joint.tube for joint in copes.joints if joint.end == "A"}
-    return {one.name: one.change_a if one.name in cut else None for one in copes.lengths}
+    return {name: cuts.changes[0] for name, cuts in copes.cuts.items()}
 
 
 def _end(one: Wrap, display: Display) -> Template:
     joint = one.joint
-    saw = "" if joint.saw_angle is None else f"saw {display.angle(joint.saw_angle)}"
-    saw = f"{len(joint.flat_cuts)} saw cuts" if joint.flat_cuts else saw
+    cut = joint.end_cut
+    saw = "" if cut.saw_angle is None else f"saw {display.angle(cut.saw_angle)}"
+    saw = f"{len(cut.flat_cuts)} saw cuts" if cut.flat_cuts else saw
     saw = saw if joint.hole_saw is None else display.number(joint.hole_saw.size)
     row = (
         joint.tube, joint.end, " + ".join(joint.mates) or "plane", display.angle(joint.angle),

@@ -17,7 +17,7 @@ from converter.exporters.paper.figure import LEADING, Box, Figure, Point, Text, 
 from converter.exporters.paper.templates import Template, templates_of, uses
 from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.canvas import Pdf, Pen
-from converter.exporters.pdf.tiling import Tile, clip, least_tiles, unit_doubts
+from converter.exporters.pdf.tiling import Tile, clip, least_tiles, refuse_in_doubt, unit_doubts
 from converter.exporters.pdf.title_block import CORNER, draw_corner
 from converter.findings.wording import counted
 from converter.quoting import quoted
@@ -92,11 +92,13 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
 
     Raises:
         WriteError: no end of the job is cut to fit, or a template takes more pages than
-            `converter.limits.TEMPLATE_PAGES`.
+            `converter.limits.TEMPLATE_PAGES`, or so many that a unit in doubt is to be looked at first.
         MissingLibraryError: the PDF library is not installed.
     """
-    templates = templates_of(job, options)
     size = options.paper_size(job.display)
+    cut = {joint.tube for joint in job.shown.joints if not joint.is_square} | {hole.tube for hole in job.shown.holes}
+    refuse_in_doubt(job, (part.first for part in job.shown.parts if part.first.name in cut), size)
+    templates = templates_of(job, options)
     pdf = Pdf(f"{options.stem}: cope templates", PENS)
     width = size[0] - 2.0 * BORDER
     cells = [_cell_of(pdf, one, width) for one in templates]

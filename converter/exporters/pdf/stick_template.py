@@ -22,7 +22,7 @@ from converter.exporters.paper.stick_words import with_verdict
 from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.canvas import Pdf, Pen
 from converter.exporters.pdf.stick_cover import CoverTube, TileMap, cover_pages
-from converter.exporters.pdf.tiling import Tile, clip, least_tiles, unit_doubts
+from converter.exporters.pdf.tiling import Tile, clip, least_tiles, refuse_in_doubt, unit_doubts
 from converter.exporters.pdf.title_block import CORNER, draw_corner
 from converter.exporters.sheet.pdf.flow import Flow
 from converter.model.run import Tube
@@ -157,7 +157,7 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
 
     Raises:
         WriteError: no tube that is shown has a bend, or one takes more pages than
-            `converter.limits.TEMPLATE_PAGES`.
+            `converter.limits.TEMPLATE_PAGES`, or so many that a unit in doubt is to be looked at first.
         MissingLibraryError: the PDF library is not installed.
     """
     display, paper = job.display, options.paper_size(job.display)
@@ -170,6 +170,7 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
             code="no-bends",
             file=job.source,
         )
+    refuse_in_doubt(job, (part.first for part, _ in bent), paper)
     sticks = []
     for part, setup in steps(bent, "templates"):
         strip = Strip.of(setup.tube.section, options.paper_thickness)

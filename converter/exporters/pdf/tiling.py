@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import pairwise
@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 from converter.errors import WriteError
 from converter.exporters.paper.figure import Box, Point
 from converter.limits import TEMPLATE_PAGES
+from converter.model.run import Tube
+from converter.quoting import quoted
 
 if TYPE_CHECKING:
     from converter.job import Job
@@ -27,11 +29,44 @@ def unit_doubts(job: Job) -> Iterator[None]:
     try:
         yield
     except WriteError as error:
-        doubt = next((finding for finding in job.shown.reading_findings if finding.doubts_unit), None)
-        if error.code != "too-many-pages" or doubt is None:
+        doubt = _doubt_text(job)
+        if error.code != "too-many-pages" or not doubt:
             raise
-        words = f"{error.message} {doubt.message_in(job.display)} {doubt.cure_in(job.display)}"
-        raise WriteError(words, code=error.code, file=job.source) from error
+        raise WriteError(f"{error.message} {doubt}", code=error.code, file=job.source) from error
+
+
+def refuse_in_doubt(job: Job, tubes: Iterable[Tube], paper: Point) -> None:
+    """Refuse templates that come of a unit in doubt before any is drawn: of a tube that is longer around than along.
+
+    Such a tube may well be meant, as a stub of wide pipe is; beside a unit that is in doubt it hardly is, and hundreds
+    of pages of paper come of it. A template that goes on one sheet whatever its unit is written.
+
+    Args:
+        job: whose findings count.
+        tubes: those that get templates.
+        paper: size of a sheet, mm.
+
+    Raises:
+        WriteError: the doubt in words, and the tube that shows it.
+    """
+    doubt = _doubt_text(job)
+    for tube in tubes if doubt else ():
+        around = 0.0 if tube.section is None else tube.section.outer.perimeter
+        long = tube.run.table.developed_length
+        if around > max(long, *paper):
+            length = job.display.length
+            raise WriteError(
+                f"No template is written: once around the tube {quoted(tube.name)} is {length(around)}, which is more "
+                f"than it is long ({length(long)}). {doubt}",
+                code="too-many-pages",
+                file=job.source,
+            )
+
+
+def _doubt_text(job: Job) -> str:
+    """The first finding that doubts a unit, with its cure; '' for none."""
+    doubt = next((finding for finding in job.shown.reading_findings if finding.doubts_unit), None)
+    return "" if doubt is None else f"{doubt.message_in(job.display)} {doubt.cure_in(job.display)}"
 
 
 def least_tiles(

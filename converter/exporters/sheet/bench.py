@@ -136,8 +136,8 @@ def _end(joint: Joint) -> dict[str, Any]:
     if joint.hole_saw is not None:
         saw = joint.hole_saw
         value["saw"] = [round(v, 3) for v in (saw.size, saw.depth, saw.from_square, saw.offset, saw.center)]
-    elif joint.saw_angle is not None:
-        value["tilt"] = round(joint.saw_angle, 3)
+    elif joint.end_cut.saw_angle is not None:
+        value["tilt"] = round(joint.end_cut.saw_angle, 3)
     return value
 
 

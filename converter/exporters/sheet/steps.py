@@ -129,9 +129,10 @@ def cut_lines(joint: Joint, both: BothUnits) -> tuple[StepLine, ...]:
         )
     if joint.is_square:
         return (StepLine("Saw", both.angle(0.0), "square to the tube"),)
-    if joint.saw_angle is not None:
-        return (StepLine("Saw", both.angle(joint.saw_angle), "from square"),)
-    sawn = [StepLine("Saw", both.angle(angle), f"from square, along {mate}") for mate, angle in joint.flat_cuts]
+    if joint.end_cut.saw_angle is not None:
+        return (StepLine("Saw", both.angle(joint.end_cut.saw_angle), "from square"),)
+    flats = joint.end_cut.flat_cuts
+    sawn = [StepLine("Saw", both.angle(cut.angle), f"from square, along {cut.mate}") for cut in flats]
     return (
         *sawn,
         StepLine("Long point", length(joint.long_point), "back from the centerline's end"),

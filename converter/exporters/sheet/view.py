@@ -355,7 +355,7 @@ def _tasks(
     bends = [f"bend-{step.bend}" for step in setup.steps]
     keys = ["cut", "mark", *bends] if bends else ["cut"]
     keys += ["trim"] * any(sheets[both.every[0]].trim(end) > 0.0 for end in "AB")
-    keys += [f"cut-{end}" for end in setup.coped]
+    keys += [f"cut-{end}" for end in setup.cuts.by_end]
     lines_of: dict[str, tuple[StepLine, ...]] = {"cut": cut, "mark": marks, "trim": trim_lines(setup, both)}
     lines_of |= {f"cut-{joint.end}": cut_lines(joint, both) for joint in part.joints}
     zero = {
@@ -435,14 +435,14 @@ def _end(joint: Joint, both: BothUnits) -> EndView:
         if joint.corner_gap > 0.0:
             facts.append(("Open at the corner radii, up to", both.length(joint.corner_gap)))
         return EndView(joint.end, cut_to(joint), tuple(facts))
-    sawn = joint.hole_saw is None and joint.plane is not None
+    sawn = saw_cut_text(joint, both) if joint.hole_saw is None else ""
     facts = [
         ("Between the tubes" if joint.kind != PLANE else "To the plane", both.angle(joint.angle)),
         ("Off its centerline", both.length(joint.offset)),
         ("Long point, back from the end", both.length(joint.long_point)),
         ("Short point, back from the end", both.length(joint.short_point)),
         ("Clocking: the zero line is", both.each(joint.zero_in)),
-        ("Saw", saw_cut_text(joint, both))
+        ("Saw", sawn)
         if sawn
         else ("Hole saw", saw_text(joint.hole_saw, both) if joint.hole_saw else "no single hole saw makes this cut"),
     ]

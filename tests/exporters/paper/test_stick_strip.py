@@ -227,20 +227,20 @@ def test_cuts_wrapped_around_the_bent_tube_lie_on_their_mates(tmp_path, end, dis
     tubes = with_mates(twisted(place=Placement((5.0, 6.0, 7.0), (0.0, 0.6, 0.8), (0.0, -0.8, 0.6))))
     job, doc, k = template(tmp_path, tubes, display=display, feed_from=end, paper_thickness=PAPER)
     setup = job.setups[0]
-    assert setup.coped == ("A", "B") and setup.feed_from == end
+    assert [*setup.cuts.by_end] == ["A", "B"] and setup.feed_from == end
     at_a, at_b = [c for c in curves(doc, k) if np.ptp(c[:, 1]) > 100.0][:2]
     edges = strip_edges(doc, k)
     assert edges[1] - edges[0] == pytest.approx(pi * (RUNG.od + PAPER), abs=1e-5)
     for points, letter, mate in ((at_a, "A", tubes[1]), (at_b, "B", tubes[2])):
         assert points[0, 1] == pytest.approx(edges[1], abs=1e-6) and points[-1, 1] == pytest.approx(edges[0], abs=1e-6)
-        finished = points[:, 0] if letter == "A" else setup.length + setup.cope_a + setup.cope_b - points[:, 0]
+        finished = points[:, 0] if letter == "A" else setup.cuts.along(setup.length) - points[:, 0]
         assert finished.min() == pytest.approx(0.0, abs=2e-3), "the long point is the finished end"
-        space = wrapped_back(tubes[0], points, edges, finished - setup.cope(letter), letter)
+        space = wrapped_back(tubes[0], points, edges, finished - setup.cuts.change(letter), letter)
         assert np.abs(off_the_mate(space, mate)).max() < 1e-6
         assert np.ptp(finished) > 5.0
         # a cut turned by ten degrees would not fit
         turned = np.column_stack((points[:, 0], points[:, 1] + (edges[1] - edges[0]) / 36.0))
-        wrong = wrapped_back(tubes[0], turned, edges, finished - setup.cope(letter), letter)
+        wrong = wrapped_back(tubes[0], turned, edges, finished - setup.cuts.change(letter), letter)
         assert np.abs(off_the_mate(wrong, mate)).max() > 0.5
 
 
@@ -258,14 +258,14 @@ def test_the_cuts_of_a_straight_are_clocked_to_one_another(tmp_path):
     placed = replace(rung, run=replace(rung.run, placement=replace(rung.run.placement, normal=cross(zero, (0, 0, 1)))))
     for points, letter, mate in ((at_a, "A", mates[0]), (at_b, "B", mates[1])):
         setup = job.setups[0]
-        finished = points[:, 0] if letter == "A" else setup.length + setup.cope_a + setup.cope_b - points[:, 0]
+        finished = points[:, 0] if letter == "A" else setup.cuts.along(setup.length) - points[:, 0]
         outward = placed.run.placement
         assert np.allclose(scale(outward.toward, -1.0), zero) or np.allclose(outward.toward, zero)
         if np.allclose(outward.toward, zero):
             placed = replace(
                 rung, run=replace(rung.run, placement=replace(outward, normal=scale(outward.normal, -1.0)))
             )
-        space = wrapped_back(placed, points, edges, finished - setup.cope(letter), letter)
+        space = wrapped_back(placed, points, edges, finished - setup.cuts.change(letter), letter)
         assert np.abs(off_the_mate(space, mate)).max() < 1e-6
 
 

@@ -328,7 +328,7 @@ def test_the_stick_reaches_as_far_as_the_outline(first, last, closed, tmp_path):
         assert setup.stick_length == pytest.approx(max(along) - min(along), abs=1e-6)
         sawn = sorted(SAWN[one] for one in (first, last) if one in SAWN)
         joints = job.copes.joints
-        assert sorted(one.saw_angle for one in joints) == pytest.approx(sawn, abs=1e-6)
+        assert sorted(one.end_cut.saw_angle for one in joints) == pytest.approx(sawn, abs=1e-6)
         told = [f for f in job.findings if f.code == "joint-as-drawn"]
         assert len(told) == sum(one != "square" for one in (first, last))
         sides = {one.variant for one in told}

@@ -22,7 +22,7 @@ _SAME_PLACE = 1e-3
 
 
 @dataclass(frozen=True)
-class EndCut:
+class EndProfile:
     """One cut end. Angles from ``up`` towards ``across`` of the section, radians, rising over one turn.
 
     Attributes:
@@ -57,7 +57,9 @@ class EndCut:
         return max(0.0, -float(self.outer.min()), -float(self.bore.min()))
 
 
-def end_cuts(tube: Tube, found: Sequence[Piece], joints: Sequence[Joint]) -> tuple[EndCut | None, EndCut | None]:
+def end_profiles(
+    tube: Tube, found: Sequence[Piece], joints: Sequence[Joint]
+) -> tuple[EndProfile | None, EndProfile | None]:
     """The cuts at both ends of a round tube; None where an end is square, or its cut leaves the last straight.
 
     Args:
@@ -82,7 +84,7 @@ def end_cuts(tube: Tube, found: Sequence[Piece], joints: Sequence[Joint]) -> tup
     return first, last
 
 
-def _cut(joint: Joint, station: Station) -> EndCut:
+def _cut(joint: Joint, station: Station) -> EndProfile:
     import numpy as np
 
     phi, outer, bore = (np.array(column) for column in zip(*joint.profile, strict=True))
@@ -91,7 +93,7 @@ def _cut(joint: Joint, station: Station) -> EndCut:
     angles = (turn + sense * np.radians(phi)) % (2.0 * pi)
     order = np.argsort(angles, kind="stable")
     kept = order[np.concatenate([[True], np.diff(angles[order]) > 1e-12])]
-    return EndCut(angles[kept], outer[kept], bore[kept])
+    return EndProfile(angles[kept], outer[kept], bore[kept])
 
 
 def _angle(direction: Vec, station: Station) -> float:

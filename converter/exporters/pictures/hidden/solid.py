@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING
 
 from converter.arrays import Array, Flags, Ints
 from converter.errors import GeometryError
-from converter.exporters.pictures.hidden.cuts import EndCut, end_cuts
+from converter.exporters.pictures.hidden.cuts import EndProfile, end_profiles
 from converter.model.frames import Piece, closing, pieces, slope
 from converter.model.metal import CLOSES, CLOSES_KINK
 from converter.model.run import Tube
@@ -121,7 +121,7 @@ class Solid:
     radius: Array
     roll: Array
     lean: Array
-    cuts: tuple[EndCut | None, EndCut | None] = (None, None)
+    cuts: tuple[EndProfile | None, EndProfile | None] = (None, None)
 
     @cached_property
     def bent(self) -> Flags:
@@ -274,7 +274,7 @@ def solid_of(tube: Tube, joints: Sequence[Joint] = ()) -> Solid:
     base, ahead, inside, normal, size, radius, turned, lean = (
         np.array(column, dtype=float) for column in zip(*rows, strict=True)
     )
-    cuts = (None, None) if closed else end_cuts(tube, found, joints)
+    cuts = (None, None) if closed else end_profiles(tube, found, joints)
     return Solid(found, outer, inner, closed, base, ahead, inside, normal, size, radius, turned, lean, cuts)
 
 
