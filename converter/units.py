@@ -53,7 +53,8 @@ MM_PER: dict[str, float] = {
     "usmi": 6_336_000_000.0 / 3937.0,
 }
 
-_INCH_BASED = frozenset(("uin", "mil", "in", "ft", "yd", "mi", "usin", "usft", "usyd", "usmi"))
+#: Units of the inch's system; the others are metric.
+IMPERIAL = frozenset(("uin", "mil", "in", "ft", "yd", "mi", "usin", "usft", "usyd", "usmi"))
 
 #: Newton metres per pound-force foot, exact.
 NM_PER_LBF_FT = 1.3558179483314004
@@ -388,7 +389,7 @@ def _decimal_text(value: float, decimals: int) -> str:
 
 def shown_unit(unit: str | None) -> str:
     """The unit to show lengths in for something measured in ``unit``: 'in' for inch-based units, else 'mm'."""
-    return "in" if unit in _INCH_BASED else "mm"
+    return "in" if unit in IMPERIAL else "mm"
 
 
 def sizes_text(sizes: Iterable[float], display: Display) -> str:

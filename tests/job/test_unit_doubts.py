@@ -10,7 +10,7 @@ from command_line import run
 from converter.job import open_job
 from converter.settings import ReadOptions, Settings
 
-INCHES, MM = 1, 4
+INCHES, FEET, MM, CM, METRES = 1, 2, 4, 5, 6
 DIE = """
 [[die]]
 name = "{name}"
@@ -50,6 +50,15 @@ def shop(tmp_path):
         return str(tmp_path / "shop.toml")
 
     return write
+
+
+def in_unit(mine, unit):
+    """The shop file with a unit of its own."""
+    with open(mine, "r+", encoding="utf-8") as file:
+        text = file.read()
+        file.seek(0)
+        file.write(f'units = "{unit}"\n{text}')
+    return mine
 
 
 def doubts(path, **settings):
@@ -139,6 +148,58 @@ def test_a_drawing_without_a_unit_has_findings_of_its_own(drawn, shop):
     path = drawn(MM, 4.5, leg=16.0, measurement=1, header=False)
     assert not doubts(path, shop=shop(114.3))
     assert open_job(path, Settings(shop=shop(114.3))).findings[0].code == "units-assumed"
+
+
+# --- units that tube is seldom drawn in: numbers by hand, 4.5 is 114.3 mm in inches, 45 mm in cm, 1371.6 mm in feet ---
+
+
+def test_radii_of_the_dies_in_another_unit_doubt_centimetres(drawn, shop):
+    """45 mm is no impossible bend of a shop with a die of 114.3 mm; but 4.5 is that die in inches."""
+    path, mine = drawn(CM, 4.5, 6.0, leg=16.0), shop(114.3, 152.4)
+    (doubt,) = doubts(path, shop=mine, sections=("44.45x3mm",))
+    assert doubt.message == (
+        "The header of the drawing says cm, and bends then have a radius of 45 mm (1.77165 in) to 60 mm (2.3622 in), "
+        "as no die of the shop has; read as inches every one has that of a die: 114.3 mm (4.5 in) to 152.4 mm (6 in)."
+    )
+    assert doubt.severity == "warning" and "(--units in)" in doubt.cure_in() and "(--units cm)" in doubt.cure_in()
+    assert all(one.severity == "note" for one in doubts(path, shop=shop(45, 152.4))), "a die has one of them as read"
+    assert all(one.severity == "note" for one in doubts(drawn(CM, 4.6, leg=16.0), shop=shop(114.3)))
+    assert not doubts(path, shop=mine, read=ReadOptions(units="cm"))
+
+
+def test_whole_sixteenths_doubt_centimetres(drawn):
+    """16 1/8 and 22 1/16 are 161.25 and 220.625 mm: nobody draws these."""
+    (doubt,) = doubts(drawn(CM, 4.5, 4.5625, leg=16.125), sections=("44.45x3mm",))
+    assert "its numbers are whole sixteenths, as they are in inches (4.5625 and 16.125); a tube is 3" in doubt.message
+    assert doubt.severity == "warning" and "(--units in)" in doubt.cure_in()
+    for radius, leg in ((4.5, 16.25), (4.5, 16.125), (4.5625, 16.15)):  # in halves of mm; one number; one in halves
+        assert all(one.severity == "note" for one in doubts(drawn(CM, radius, leg=leg)))
+    assert not doubts(drawn(MM, 114.5625, leg=416.125)), "in mm they may come of anything"
+
+
+@pytest.mark.parametrize(
+    ("unit", "radius", "leg", "other"),
+    [(FEET, 4.5, 16.0, "inches"), (CM, 114.3, 400.0, "mm"), (METRES, 4.5, 16.0, "inches"), (MM, 0.1143, 0.4, "m")],
+)
+def test_a_seldom_unit_is_doubted_where_sizes_are_merely_unusual(drawn, unit, radius, leg, other):
+    (doubt,) = doubts(drawn(unit, radius, leg=leg))
+    assert f"read as {other} it would be 114.3 mm (4.5 in)." in doubt.message and doubt.severity == "warning"
+
+
+def test_a_seldom_unit_is_a_note_where_nothing_speaks_against_it(drawn, shop):
+    """11.43 and 40 in cm: two legs and a quarter bend are 979.54 mm, 97.95 mm in mm, 2488.03 mm in inches."""
+    path = drawn(CM, 11.43, leg=40.0, measurement=1)
+    (doubt,) = doubts(path)
+    assert doubt.severity == "note" and doubt.message == (
+        "The header of the drawing says cm, a unit in which tube is seldom drawn: the longest tube is then 979.542 mm "
+        "(38.5646 in); it would be 97.9542 mm (3.85646 in) in mm, or 2488.04 mm (97.9542 in) in inches."
+    )
+    mine = shop(114.3)
+    assert not doubts(path, shop=in_unit(mine, "cm")), "the shop itself works in it"
+    (warning,) = doubts(drawn(CM, 11.43, leg=40.0, measurement=0))
+    assert warning.severity == "warning" and "(though its $MEASUREMENT is that of inches)" in warning.message
+    assert "(--units in)" in warning.cure_in()
+    assert not doubts(drawn(METRES, 0.1143, leg=0.4)), "1 mm or 25 mm are no tubes"
 
 
 # --- sections and shop files ------------------------------------------------------------------------------------------

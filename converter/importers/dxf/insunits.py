@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from converter.findings import Clause, Finding
-from converter.units import MM_PER, UNIT_CHOICES, unit_word
+from converter.units import IMPERIAL, MM_PER, UNIT_CHOICES, unit_word
 
 #: $INSUNITS -> our name of the unit; 0 is "unitless".
 INSUNITS: dict[int, str] = {
@@ -23,8 +23,6 @@ INSUNITS: dict[int, str] = {
 
 #: What tells the unit of a drawing that does not say it; variants of its finding.
 BY_SHOP, BY_MEASUREMENT, BY_DEFAULT = "shop", "measurement", "drawing"
-#: Units of the inch's system; the others are metric.
-_IMPERIAL = ("in", "ft", "mi", "uin", "mil", "yd", "usft", "usin", "usyd", "usmi")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +71,7 @@ def file_units(code: Any, asked: str | None, measurement: Any = None, shop_units
             read_as, by = shop_units, BY_SHOP
         elif measurement == 0:
             read_as, by = "in", BY_MEASUREMENT
-    contradicted = measurement in (0, 1) and (measurement == 0) != (read_as in _IMPERIAL)
+    contradicted = measurement in (0, 1) and (measurement == 0) != (read_as in IMPERIAL)
     return FileUnits(stated, read_as, MM_PER[read_as], odd, by, contradicted)
 
 
@@ -97,8 +95,8 @@ def units_findings(units: FileUnits, option: str | None, extent: float) -> list[
     values: dict[str, object] = {"code": units.odd_code, "extent": extent, "in_inches": number * MM_PER["in"]}
     variant = "unit of no meaning" if units.odd_code and units.by == BY_DEFAULT else units.by
     if units.by != BY_DEFAULT:
-        other = "mm" if units.read_as in _IMPERIAL else "in"
-        system = "metric" if units.read_as in _IMPERIAL else "inches"
+        other = "mm" if units.read_as in IMPERIAL else "in"
+        system = "metric" if units.read_as in IMPERIAL else "inches"
         doubt = Clause.of("header-contradicts", system=system) if units.contradicted and units.by == BY_SHOP else ""
         values = {
             "read_as": unit_word(units.read_as),

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from math import radians, sin
 
 import numpy as np
@@ -29,6 +30,7 @@ BOUNDED = 4800  #: vertices of that rms miss that a single piece may miss by, at
 PRICES = np.geomspace(1e6, 1e-9, 76)  #: mm2 per piece, falling: each 1.6 times less
 ARC_PRICE = 2.0  #: a bend says three numbers (plane, angle, radius) where a straight says one
 LOOKED_AT = 100  #: vertices that tell a free curve
+REMEMBERED = 4  #: rows of vertices: a curve that strays is looked at with a finer fit and with looser ones
 LEAST_INTERVALS = 2  #: vertices after its first that an arc needs
 
 
@@ -52,10 +54,8 @@ def divisions(points: Array, fit: float, turn: float) -> Iterator[tuple[DividedP
         fit: mm; no division of fewer pieces stays within it everywhere.
         turn: degrees that an arc turns between neighbouring vertices, at most.
     """
-    rows, places = _looked_at(points, turn)
-    looked_at = points[rows]
-    costs = _all_misses(looked_at, places, max(fit, WIDE), turn)
-    low = _first_within(costs, len(looked_at) * fit * fit)
+    rows, places, costs = _costs_of(points.tobytes(), max(fit, WIDE), turn)
+    low = _first_within(costs, len(rows) * fit * fit)
     known: tuple[tuple[str, int, int], ...] = ()
     for price in PRICES[low:].tolist():
         pieces, _ = _cheapest(costs, price)
@@ -63,6 +63,14 @@ def divisions(points: Array, fit: float, turn: float) -> Iterator[tuple[DividedP
             continue
         known = pieces
         yield tuple(DividedPart(kind, int(rows[places[a]]), int(rows[places[b]])) for kind, a, b in pieces)
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _costs_of(data: bytes, wide: float, turn: float) -> tuple[Index, Index, list[tuple[Array, Array]]]:
+    """What is looked at of a row of vertices, and the misses of its pieces: the same for a finer and a looser fit."""
+    points = np.frombuffer(data).reshape(-1, 3)
+    rows, places = _looked_at(points, turn)
+    return rows, places, _all_misses(points[rows], places, wide, turn)
 
 
 def _all_misses(points: Array, places: Index, wide: float, turn: float) -> list[tuple[Array, Array]]:

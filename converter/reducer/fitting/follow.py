@@ -11,6 +11,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -34,10 +35,12 @@ PROGRAMS = 12  #: linear programs toward the least largest miss
 FARTHEST = 24  #: vertices of each piece that every program looks at more
 REACH = 2.0  #: times the largest miss: how far a piece may move in one program
 SIZES = (0.25, 0.5, 0.75, 0.9, 1.0)  #: parts of a program's step that are tried
+SLOW = 3  #: programs in a row that tell how fast the largest miss falls
 HOPELESS = 1.1  #: times what is wanted: where the first linear program leaves more, later ones come no closer
 LEAST_REACH = 0.02  #: times the largest miss, at which programs end
 MOST_ALIKE = 0.5  #: correlation of neighbours' misses: of noise 0, of a smooth curve nearly 1
 LEAST_GAIN = 1e-3  #: of the largest miss, below which the next program looks less far
+REMEMBERED = 32  #: chains: as many divisions as are tried with two tolerances, and some
 ALL_VERTICES = 3000  #: that a chain is fitted to, and at least
 LEAST_VERTICES = 40  #: of each piece
 
@@ -77,6 +80,15 @@ def follow(points: Array, stretches: Sequence[DividedPart], weights: Array | Non
     Returns:
         None where the stretches do not make a chain.
     """
+    data = None if weights is None else weights.tobytes()
+    return _followed(points.tobytes(), tuple(stretches), data)
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _followed(data: bytes, stretches: tuple[DividedPart, ...], weight_data: bytes | None) -> TangentChain | None:
+    """The same, remembered: the tolerance has no part in it, and finer and looser ones are tried."""
+    points = np.frombuffer(data).reshape(-1, 3)
+    weights = None if weight_data is None else np.frombuffer(weight_data)
     begun = _begun(points, stretches)
     if begun is None:
         return None
@@ -86,7 +98,7 @@ def follow(points: Array, stretches: Sequence[DividedPart], weights: Array | Non
     chain = _measured(points, table, placement, (0.0,) * len(table.bends), places, breaks)
     for turn in range(ROUNDS):
         better = _fitted(points, chain, weights, trimmed=turn == 0)
-        if better is None or (turn and better.breaks == chain.breaks):
+        if better is None or (turn and (better.breaks == chain.breaks or better.table == chain.table)):
             return better or chain
         chain = better
     return chain
@@ -95,7 +107,8 @@ def follow(points: Array, stretches: Sequence[DividedPart], weights: Array | Non
 def flatten(points: Array, chain: TangentChain, within: float, fixed: frozenset[int] = frozenset()) -> TangentChain:
     """The chain moved until its largest miss is ``within`` mm, no further than that takes; else nearer to it.
 
-    It is given up where the first program does not come near: its vertices alone cannot be brought closer.
+    It is given up where the first program does not come near, since its vertices alone cannot be brought closer, and
+    where the programs that are left would not come near at the rate of the last ones.
 
     Args:
         points: (n, 3) vertices, mm.
@@ -106,8 +119,9 @@ def flatten(points: Array, chain: TangentChain, within: float, fixed: frozenset[
     start, end = vec(points[chain.breaks[0]]), vec(points[chain.breaks[-1]])
     reach = REACH * chain.miss
     watched = np.zeros(len(points), bool)
+    misses = [chain.miss]
     for number in range(PROGRAMS):
-        if chain.miss <= within:
+        if chain.miss <= within or _is_slow(misses, within):
             break
         _watch(watched, points, chain)
         proofs = _watched(watched, points, chain)
@@ -132,7 +146,16 @@ def flatten(points: Array, chain: TangentChain, within: float, fixed: frozenset[
                 break
             reach /= 4.0
         chain = best
+        misses.append(chain.miss)
     return chain
+
+
+def _is_slow(misses: Sequence[float], within: float) -> bool:
+    """Whether the programs that are left do not come within so many mm, each gaining as much as one of the last."""
+    if len(misses) <= SLOW:
+        return False
+    gains = [before - after for before, after in itertools.pairwise(misses[-SLOW - 1 :])]
+    return misses[-1] - max(gains) * (PROGRAMS + 1 - len(misses)) > within
 
 
 def _watch(watched: Flags, points: Array, chain: TangentChain) -> None:
