@@ -5,10 +5,10 @@ from converter.findings.entries import WARNING, clause, define
 clause("header-system", " (though its $MEASUREMENT is that of {system})")
 clause("doubted-length", "{least:either}")
 clause("doubted-lengths", "{least:either} to {most:either}")
-_BENT = "the header of the drawing says {stated}{system}, and bends then have a radius of {radii}, "
+_BENT = "the drawing says {stated}{system}, and bends then have a radius of {radii}, "
 _READ = "; read as {other} it would be {radii_other}"
-clause("mesh-read-in", "{od:either} in {other}")
-_GIVE = "If the header is wrong, give the unit (--units {unit:bare}); if it is right, say so (--units {own:bare})."
+clause("size-read-in", "{od:either} in {other}")
+_GIVE = "If that is wrong, give the unit (--units {unit:bare}); if it is right, say so (--units {own:bare})."
 define(
     "units-doubted",
     WARNING,
@@ -17,17 +17,17 @@ define(
         "dies": _BENT + "where the shop's dies make {of}" + _READ,
         "size": _BENT + "which is too {how} for tube of {of}" + _READ,
         "radii": _BENT + "which is too {how} for tube" + _READ,
-        "lengths": "the header of the drawing says {stated}{system}, and a run is then {lengths} long; read as {other} "
+        "lengths": "the drawing says {stated}{system}, and a run is then {lengths} long; read as {other} "
         "it would be {lengths_other}",
-        "mesh": "the mesh was read in {own}, and tube in it is then {od:either} across, which is no tube's size; it "
-        "would be {others:one}",
+        "sizes": "the drawing was read in {own}, and tube in it is then {od:either} across, which is no tube's size; "
+        "it would be {others:one}",
     },
     cure={
         "dies": _GIVE,
         "size": _GIVE,
         "radii": _GIVE,
         "lengths": _GIVE,
-        "mesh": "Give the unit that its numbers are in (--units {unit:bare}); if they are right, say so "
+        "sizes": "Give the unit that its numbers are in (--units {unit:bare}); if they are right, say so "
         "(--units {stay:bare}).",
     },
 )
