@@ -14,9 +14,10 @@ from functools import partial
 from converter.disk.reading import standard_input
 from converter.disk.silence import silent_stdout
 from converter.errors import ReadError
+from converter.importers.file_units import HeaderUnits, settle_units
 from converter.importers.registry import ReadOptions, is_brep
 from converter.importers.source import Source
-from converter.importers.step.read import HeaderUnits, ShapeReading, read_bounded, settle_units
+from converter.importers.step.read import ShapeReading, read_bounded
 from converter.importers.step.trial import try_out
 from converter.model.drawing import Drawing
 

@@ -200,11 +200,11 @@ class ReadyTable:
 
 @dataclass(frozen=True, slots=True)
 class HeaderUnit:
-    """What the header of a DXF drawing says of its unit.
+    """What a drawing says of its unit.
 
     Attributes:
         unit: that its lengths are in.
-        contradicted: whether its $MEASUREMENT is that of the other system.
+        contradicted: whether the $MEASUREMENT of a DXF header is that of the other system.
     """
 
     unit: str
@@ -223,7 +223,7 @@ class Drawing:
         ignored: what was left out, counted.
         findings: what the reader has to say.
         digest: SHA-256 of the file, 64 hexadecimal digits; '' when it came from no file.
-        header: what a DXF header says of the unit; None where it says nothing, or the units option says it.
+        header: what it says of the unit of its curves; None where it says nothing, or the units option says it.
         aside: shapes of what was left out; None unless `ReadOptions.keep_left_out` asked for them.
         notes: lines of its texts that may tell a section.
     """

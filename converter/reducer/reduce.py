@@ -97,9 +97,9 @@ def _with_leftovers(run: Run, one: Chain, tol: Tolerances) -> Run:
 
 
 def _with_section(run: Run, one: Chain) -> Run:
-    """The run with the section and the ends that its outline shows, where it was drawn by one."""
+    """The run with the section that is drawn, and the ends that its outline shows, where it was drawn by one."""
     (opening, first_back), (closing, last_back) = one.items[0], one.items[-1]
-    section = opening.section
+    section = opening.section or closing.section
     if section is None:
         return run
     finding = Finding(

@@ -449,7 +449,7 @@ SORTS = {
     "radius-shared", "mesh-ambiguous", "mesh-misfit", "mesh-precision", "mesh-rest", "mesh-fitted",
     "mesh-search-ended", "mesh-not-all-read", "solid-off", "solid-plate",
     "solid-remains", "solid-ends", "outline-size",
-    "outline-suspect", "untrimmed", "not-stock", "overlap-kept", "units-doubted", "units-assumed",
+    "outline-suspect", "section-drawn", "untrimmed", "not-stock", "overlap-kept", "units-doubted", "units-assumed",
     "cope-again", "joint-as-drawn", "joint-crowded", "joint-drawn", "joint-parallel",
     "joint-coaxial", "left-out-touches", "plane-open",
 }  # fmt: skip

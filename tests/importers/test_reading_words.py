@@ -43,6 +43,7 @@ from converter.geometry.vectors import Vec
 from converter.importers.dxf import read_dxf
 from converter.importers.dxf.flat_arcs import FlatMark, restore_flat_arcs
 from converter.importers.dxf.left_out import Tally
+from converter.importers.file_units import no_unit_finding
 from converter.importers.mesh.tube import measure
 from converter.importers.mesh.tube_findings import tube_findings
 from converter.importers.mesh.weld import weld
@@ -53,7 +54,7 @@ from converter.importers.solids.read import find_tubes
 from converter.importers.solids.remains import MOST_NAMED
 from converter.importers.step.construction import FreeCurve, settle_free_curves
 from converter.importers.step.outside import OutsideParts
-from converter.importers.step.read import ShapeReading, _no_unit_finding
+from converter.importers.step.read import ShapeReading
 from converter.job import open_job
 from converter.kernel.shapes.solids import tube_solid
 from converter.model.centerline import walk
@@ -214,7 +215,7 @@ def tables(tmp_path: Path) -> Iterator[Drawing]:
 
 def step_drawing() -> Drawing:
     """What the STEP reader tells at its end of what it met on the way."""
-    drawing = Drawing("a.step", findings=[_no_unit_finding([]), _no_unit_finding(["in", "mm"])])
+    drawing = Drawing("a.step", findings=[no_unit_finding([]), no_unit_finding(["in", "mm"])])
     met = ShapeReading(ReadOptions(), drawing)
     met.hidden["edge"] = 3
     met.sampled["hyperbola"], met.sampled["parabola"] = 1, 2
@@ -361,6 +362,8 @@ def steps(tmp_path: Path) -> Iterator[Told]:
     line = FreeCurve(DrawnCurve(Line((10.0, 0.0, 0.0), (140.0, 0.0, 0.0))), 0)
     left = [why for _, why in settle_free_curves([line], {1: True}, [table], DEFAULT)]
     yield [], [Ignored("edge", 1, why) for why in left if why is not None]
+    sections = read(STEP / "freecad-sections.step")
+    yield sections.findings, sections.ignored
 
 
 def meshes(tmp_path: Path) -> Iterator[Told]:
@@ -490,7 +493,7 @@ def clauses_of(value: object) -> Iterator[str]:
 def test_every_text_of_the_catalogue_is_really_told(told):
     findings, ignored = told
     every = {(code, variant) for code in _CODES for variant in CODES[code].says} | _MORE
-    assert len(_CODES) == 45 and every - {(f.code, f.variant) for f in findings} == _FAULTS | _ENDS
+    assert len(_CODES) == 46 and every - {(f.code, f.variant) for f in findings} == _FAULTS | _ENDS
     values = [value for finding in findings for _, value in finding.value_pairs] + [one.why for one in ignored]
     assert set(_CLAUSES) <= set(CLAUSES)
     seldom = {one.name for one in _SELDOM}

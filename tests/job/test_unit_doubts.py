@@ -70,7 +70,7 @@ def test_bends_far_wider_than_the_dies_doubt_inches(drawn, shop):
     path, mine = drawn(INCHES, 114.3, 200.0, measurement=1), shop(114.3, 203.2)
     (doubt,) = doubts(path, shop=mine, sections=("44.45x3mm",))
     assert doubt.message == (
-        "The header of the drawing says inches (though its $MEASUREMENT is that of metric units), and bends then have "
+        "The drawing says inches (though its $MEASUREMENT is that of metric units), and bends then have "
         "a radius of 2903.22 mm (114.3 in) to 5080 mm (200 in), where the shop's dies make 114.3 mm (4.5 in) to "
         "203.2 mm (8 in); read as mm it would be 114.3 mm (4.5 in) to 200 mm (7.87402 in)."
     )

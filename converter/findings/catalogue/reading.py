@@ -270,20 +270,40 @@ define(
 define(
     "outline-size",
     NOTE,
-    "A tube was read from its outline; how wide that is, and what wall it shows.",
+    "A tube was read from its outline, or its section is drawn on its end; how wide that is, and what wall it shows.",
     says={
-        "": "its outline is {od:length} wide, with a wall of {wall:length}",
-        "no wall": "its outline is {od:length} wide and shows no wall: where nothing names its section, a solid bar is "
+        "": "it is drawn {od:length} wide, with a wall of {wall:length}",
+        "no wall": "it is drawn {od:length} wide and without a wall: where nothing names its section, a solid bar is "
         "assumed",
     },
     cure={"no wall": NAME_SECTION},
+)
+_OWN_TUBE = "if it is a tube of its own, --take-all reads it."
+define(
+    "section-drawn",
+    WARNING,
+    "A closed curve square on the end of a path was left out as the section of its tube, which it does not tell.",
+    says={
+        "": "a closed curve {size:length} across stands square on the end of a path, at {place:place}: it was left out "
+        "as the section of the tube there, and only circles tell that",
+        "beside": "a closed curve {size:length} across stands square on the end of a path, at {place:place}, with its "
+        "middle {off:length} beside it: it was left out as the section of the tube there, whose centerline lies "
+        "elsewhere",
+        "unlike": "circles of several sizes stand square on the ends of a path, the largest {size:length} across, at "
+        "{place:place}: they were left out, and the section of the tube there is open",
+    },
+    cure={
+        "": "Name the section (--section); " + _OWN_TUBE,
+        "beside": "Draw the path through the middle of the section; " + _OWN_TUBE,
+        "unlike": "Name the section (--section); " + _OWN_TUBE,
+    },
 )
 define(
     "section-differs",
     WARNING,
     "A tube's outline, solid or table shows another section than it was given, which was taken.",
     says={
-        "": "its outline is {od:length} wide, but its section is {section}, which was taken",
+        "": "it is drawn {od:length} wide, but its section is {section}, which was taken",
         "file": "the file shows {drawn} there, but its section is {section}, as named, which was taken",
     },
     cure={

@@ -5,12 +5,12 @@ from converter.findings.entries import WARNING, clause, define
 clause("header-system", " (though its $MEASUREMENT is that of {system})")
 clause("doubted-length", "{least:either}")
 clause("doubted-lengths", "{least:either} to {most:either}")
-_BENT = "the header of the drawing says {stated}{system}, and bends then have a radius of {radii}, "
+_BENT = "the drawing says {stated}{system}, and bends then have a radius of {radii}, "
 _READ = "; read as {other} it would be {radii_other}"
 clause("doubted-as", "{length:either} in {unit}")
-_SAYS = "the header of the drawing says {stated}{system}, "
-clause("mesh-read-in", "{od:either} in {other}")
-_GIVE = "If the header is wrong, give the unit (--units {unit:bare}); if it is right, say so (--units {own:bare})."
+_SAYS = "the drawing says {stated}{system}, "
+clause("size-read-in", "{od:either} in {other}")
+_GIVE = "If that is wrong, give the unit (--units {unit:bare}); if it is right, say so (--units {own:bare})."
 define(
     "units-doubted",
     WARNING,
@@ -19,7 +19,7 @@ define(
         "dies": _BENT + "where the shop's dies make {of}" + _READ,
         "size": _BENT + "which is too {how} for tube of {of}" + _READ,
         "radii": _BENT + "which is too {how} for tube" + _READ,
-        "lengths": "the header of the drawing says {stated}{system}, and a run is then {lengths} long; read as {other} "
+        "lengths": "the drawing says {stated}{system}, and a run is then {lengths} long; read as {other} "
         "it would be {lengths_other}",
         "alike": _SAYS + "and bends then have a radius of {radii}, as no die of the shop has; read as {other} every "
         "one has that of a die: {radii_other}",
@@ -27,8 +27,8 @@ define(
         "tube is {lengths} long, and in inches {lengths_other}",
         "seldom": _SAYS + "a unit in which tube is seldom drawn: the longest tube is then {length:either}; it would be "
         "{others:one}",
-        "mesh": "the mesh was read in {own}, and tube in it is then {od:either} across, which is no tube's size; it "
-        "would be {others:one}",
+        "sizes": "the drawing was read in {own}, and tube in it is then {od:either} across, which is no tube's size; "
+        "it would be {others:one}",
     },
     cure={
         "dies": _GIVE,
@@ -38,7 +38,7 @@ define(
         "alike": _GIVE,
         "sixteenths": _GIVE,
         "seldom": _GIVE,
-        "mesh": "Give the unit that its numbers are in (--units {unit:bare}); if they are right, say so "
+        "sizes": "Give the unit that its numbers are in (--units {unit:bare}); if they are right, say so "
         "(--units {stay:bare}).",
     },
 )

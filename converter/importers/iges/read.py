@@ -10,10 +10,11 @@ from tempfile import TemporaryDirectory, TemporaryFile
 from typing import TYPE_CHECKING
 
 from converter.findings import Finding
+from converter.importers.file_units import HeaderUnits, settle_units
 from converter.importers.iges.bounds import IgesText, check_iges
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
-from converter.importers.step.read import HeaderUnits, ShapeReading, read_bounded, settle_units
+from converter.importers.step.read import ShapeReading, read_bounded
 from converter.importers.step.trial import try_out
 from converter.model.drawing import Drawing
 from converter.units import MM_PER

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import PurePath
 
@@ -12,8 +11,9 @@ import numpy as np
 
 from converter.arrays import Array, Ints, blocks
 from converter.errors import ElbowroomError, ReadError
-from converter.findings import Clause, Finding, Reason
+from converter.findings import Finding, Reason
 from converter.geometry.vectors import distance
+from converter.importers.file_units import size_doubt
 from converter.importers.mesh.effort import Effort
 from converter.importers.mesh.load import LoadedMeshes, MeshPart, load
 from converter.importers.mesh.measured import Measured
@@ -29,17 +29,12 @@ from converter.model.centerline import walk
 from converter.model.drawing import Aside, Drawing, Ignored, LeftShape, ReadyTable
 from converter.model.section import Section
 from converter.progress import steps
-from converter.shop.consistency import LEAST_TUBE, MOST_TUBE
 from converter.units import MM_PER, unit_word
 
 FEWEST = 8  #: faces; no tube has fewer
 #: What the fitting of a surface may end in of which too little is left, anywhere on the way from cuts to least squares.
 FAILS = (ElbowroomError, ArithmeticError, AssertionError, AttributeError, LookupError, TypeError, ValueError)
 NOT_LOOKED_AT = "it was not looked at: the work allowed for one file was used up"
-#: Units that a mesh's numbers may be in, the likeliest first.
-_LIKELY = ("mm", "m", "in", "cm")
-#: How far beyond all tube sizes those of a file must be that names its unit. Common practice, no source.
-_STATED = 4.0
 
 
 @dataclass(slots=True)
@@ -105,7 +100,8 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
         raise ReadError(f"{given.name} holds no triangles.", code="no-geometry", file=given.name)
     paired = _paired(found)
     diameters = [2.0 * float(one.tube.radius) for one in paired]
-    doubt = mesh_unit_doubt(diameters, read_as, loaded.unit is not None) if asked is None else None
+    sizes = [(od, len(one.tube.table.bends)) for one, od in zip(paired, diameters, strict=True)]
+    doubt = size_doubt(sizes, read_as, loaded.unit is not None) if asked is None else None
     sized = [one for one, od in zip(paired, diameters, strict=True) if LEAST_SIZE <= od <= MOST_SIZE]
     if doubt is not None and not sized:
         raise ReadError(f"{given.name}: {doubt.message} {doubt.cure_in()}", code="unknown-unit", file=given.name)
@@ -341,29 +337,3 @@ def _unit_findings(loaded: LoadedMeshes, asked: str | None, extent: float) -> li
         return []
     values = {"kind": loaded.kind, "extent": extent, "in_inches": extent * MM_PER["in"]}
     return [Finding("units-assumed", variant="mesh", measured=extent, unit="mm", values=values)]
-
-
-def mesh_unit_doubt(diameters: Sequence[float], read_as: str, stated: bool) -> Finding | None:
-    """The doubt where every tube is narrower, or every one wider, than tube is, and would be tube in another unit.
-
-    Args:
-        diameters: of the tubes' outsides, mm.
-        read_as: the unit their numbers were read in.
-        stated: whether the file names that unit.
-    """
-    if not diameters:
-        return None
-    least, most, factor = min(diameters), max(diameters), _STATED if stated else 1.0
-    if LEAST_TUBE / factor <= most and least <= MOST_TUBE * factor:
-        return None
-    size = most if most < LEAST_TUBE else least
-    others = [
-        (other, k)
-        for other in _LIKELY
-        if other != read_as and least * (k := MM_PER[other] / MM_PER[read_as]) >= LEAST_TUBE and most * k <= MOST_TUBE
-    ]
-    if not others:
-        return None
-    readings = tuple(Clause.of("mesh-read-in", other=unit_word(other), od=size * k) for other, k in others)
-    values = {"own": unit_word(read_as), "od": size, "others": readings, "unit": others[0][0], "stay": read_as}
-    return Finding("units-doubted", variant="mesh", measured=size, unit="mm", values=values)

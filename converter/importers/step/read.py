@@ -5,20 +5,22 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 from converter.disk.reading import standard_input
 from converter.errors import ElbowroomError, GeometryError, OptionError
 from converter.findings import NOTE, WARNING, Clause, Finding, Reason
-from converter.geometry.vectors import Vec
+from converter.importers.file_units import settle_units, size_doubt
 from converter.importers.not_stock import not_stock
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
 from converter.importers.step.bounds import check_step, cycle_in, far_out_in
 from converter.importers.step.construction import FreeCurve, corners_of, settle_free_curves
+from converter.importers.step.motion import moved, moved_finding, moved_spine, rigid_motion
 from converter.importers.step.outside import OutsideParts
+from converter.importers.step.profiles import OF_SECTION, drawn_sections
 from converter.importers.step.surfaces import (
     KnownBody,
     PlacedBody,
@@ -30,21 +32,17 @@ from converter.importers.step.surfaces import (
 )
 from converter.importers.step.survey import survey
 from converter.importers.step.trial import NO_MEMORY, trial_seconds, try_out
-from converter.model.bends import Placement
-from converter.model.curve import Spline
 from converter.model.drawing import Aside, Drawing, DrawnCurve, Ignored, LeftShape
 from converter.processes import allowance
 from converter.progress import steps
 from converter.quoting import quoted
 from converter.tolerances import DEFAULT
-from converter.units import MM_PER, unit_word
 
 if TYPE_CHECKING:
     from converter.kernel.step.parts import Contents, FreeEdge, ShapeLabels, StepBody
     from converter.kernel.step.places import Key
     from converter.kernel.step.read import StepSession
     from converter.kernel.step.tree import Instance
-    from converter.kernel.step.units import Unit
 
 #: What a body is called of which neither the file nor its part tells a name.
 UNNAMED = "solid"
@@ -138,76 +136,6 @@ def read_bounded(reader: Callable[..., Drawing], bounded: bool, source: Source |
         if not allowance.is_want_of_memory(error):
             raise
         raise SystemExit(NO_MEMORY) from error
-
-
-# --- units ----------------------------------------------------------------------------------
-
-
-class HasUnits(Protocol):
-    """What a kernel's file says of lengths; see `converter.kernel.step.read.StepSession`."""
-
-    @property
-    def name(self) -> str:
-        """What messages call the file."""
-        ...
-
-    @property
-    def units(self) -> list[Unit]:
-        """Its length units, each once."""
-        ...
-
-    @property
-    def unitless(self) -> bool:
-        """Whether some shape has none."""
-        ...
-
-
-@dataclass(frozen=True, slots=True)
-class HeaderUnits:
-    """The length units of a file that names one for all, or none."""
-
-    name: str
-    units: list[Unit] = field(default_factory=list)
-    unitless: bool = False
-
-
-def settle_units(session: HasUnits, asked: str | None, drawing: Drawing) -> float:
-    """Set the drawing's units, say what must be said, and give the factor on the kernel's millimetres."""
-    stated = session.units
-    called = [ours or word for word, ours, _ in stated]
-    if len(stated) == 1 and not session.unitless:
-        drawing.units = called[0]
-    drawing.read_as = asked or (called[0] if len(stated) == 1 else "mm")
-    if asked is None:
-        if session.unitless:
-            drawing.findings.append(_no_unit_finding(called))
-        return 1.0
-    if len(stated) > 1 or (stated and session.unitless):
-        both = " and ".join([*called, *(["no unit"] if session.unitless else [])])
-        raise OptionError(
-            f"{session.name} has shapes in {both}, so one unit cannot stand for all: leave the units option out.",
-            code="mixed-units",
-            file=session.name,
-        )
-    if not stated:
-        return MM_PER[asked]
-    word, ours, factor = stated[0]
-    if factor is None:
-        raise OptionError(
-            f"{session.name} names the unit {quoted(word)}, which is not known, so it cannot be "
-            "overridden: leave the units option out.",
-            code="unknown-unit",
-            file=session.name,
-        )
-    if ours != asked:
-        drawing.findings.append(
-            Finding("units-overridden", values={"stated": unit_word(ours or word), "read_as": unit_word(asked)})
-        )
-    return MM_PER[asked] / factor
-
-
-def _no_unit_finding(called: Sequence[str]) -> Finding:
-    return Finding("units-assumed", variant="some shapes" if called else "file", values={"others": tuple(called)})
 
 
 # --- contents -------------------------------------------------------------------------------
@@ -369,6 +297,24 @@ class ShapeReading:
         if self.drawing.aside is not None and curve:
             self.drawing.aside.add(LeftShape("edge", why, corners_of(curve)))
 
+    def leave_edge(self, drawn: DrawnCurve, why: Reason) -> None:
+        """Count a free edge that is no centerline."""
+        self.ignored["edge", why] += 1
+        if self.drawing.aside is not None:
+            self.drawing.aside.add(LeftShape("edge", why, corners_of(drawn.curve)))
+
+    def keep_centerlines(self, drawn: Sequence[DrawnCurve]) -> None:
+        """Put free edges into the drawing, but for those that draw the section of a tube along with its path."""
+        sections = None if self.options.take_all else drawn_sections(drawn, DEFAULT)
+        for number, one in enumerate(drawn):
+            if sections is None:
+                self.drawing.curves.append(one)
+            elif number in sections.left_out:
+                self.leave_edge(one, OF_SECTION)
+            else:
+                self.drawing.curves.append(replace(one, section=sections.sections.get(number)))
+        self.drawing.findings += [] if sections is None else sections.findings
+
     def is_layer_read(self, layer: str | None) -> bool:
         """Whether the layer options let a layer (or product) through."""
         if layer not in self.layers:
@@ -392,16 +338,17 @@ class ShapeReading:
 
             drawing.tables = joined_end_to_end(drawing.tables, DEFAULT, UNNAMED)
             drawing.findings += end_to_end_findings(drawing.tables, DEFAULT)
+        kept = []
         for free, why in settle_free_curves(self.free, self.solid, drawing.tables, DEFAULT):
             if why is None:
-                drawing.curves.append(free.drawn)
-                continue
-            self.ignored["edge", why] += 1
-            if drawing.aside is not None:
-                drawing.aside.add(LeftShape("edge", why, corners_of(free.drawn.curve)))
+                kept.append(free.drawn)
+            else:
+                self.leave_edge(free.drawn, why)
+        self.keep_centerlines(kept)
         for kind, count in self.hidden.items():
             self.ignored[kind, "hidden in the file"] += count
         drawing.ignored += [Ignored(kind, count, why) for (kind, why), count in self.ignored.items() if count]
+        self.doubt_unit()
         if hardware := not_stock(drawing.ignored):
             drawing.findings.append(hardware)
         if self.hidden:
@@ -421,6 +368,18 @@ class ShapeReading:
             values = {"count": count, "part": name}
             drawing.findings.append(Finding("entity-unread", variant="edges", measured=float(count), values=values))
 
+    def doubt_unit(self) -> None:
+        """Say where the sizes of its tubes speak against the drawing's unit; of curves the job says so."""
+        drawing = self.drawing
+        sections = [(table.section, len(table.table.bends)) for table in drawing.tables]
+        sections += [(drawn.solid.section, 1) for drawn in drawing.curves if drawn.solid is not None]
+        sizes = [(section.greater, bends) for section, bends in sections if section is not None]
+        if sizes:
+            drawing.header = None  # a section grows with the unit as radii do, so radii over it tell nothing
+        doubt = None if self.options.canonical_unit else size_doubt(sizes, drawing.read_as, drawing.units is not None)
+        if doubt is not None:
+            drawing.findings.append(doubt)
+
 
 def _group(number: int, instance: Instance, contents: Contents, edge: FreeEdge) -> str | None:
     """Which curves an edge may join: those of its named wire, else of its named part, else whatever has no name.
@@ -433,68 +392,3 @@ def _group(number: int, instance: Instance, contents: Contents, edge: FreeEdge) 
     if not instance.name or (len(contents.edges) == 1 and edge.layer is None):
         return None
     return str(number)
-
-
-# --- places ---------------------------------------------------------------------------------
-
-
-def rigid_motion(old: Any, new: Any) -> Any:
-    """The (3, 4) matrix that takes what stood at ``old`` to ``new``; both are (3, 4), orthogonal times one scale.
-
-    Raises:
-        GeometryError: a number of them is not finite.
-    """
-    import numpy as np
-
-    if not (np.isfinite(old).all() and np.isfinite(new).all()):
-        raise GeometryError("its place is not finite", code="not-finite")
-    turn = new[:, :3] @ np.linalg.inv(old[:, :3])
-    u, _, v = np.linalg.svd(turn)  # to the last bit a rotation, so that directions stay unit vectors
-    turn = u @ v
-    return np.column_stack((turn, new[:, 3] - turn @ old[:, 3]))
-
-
-def moved(placement: Placement | None, motion: Any) -> Placement:
-    """A placement after a rigid motion.
-
-    Raises:
-        GeometryError: it is not finite then.
-    """
-    import numpy as np
-
-    old = placement or Placement()
-    turn = np.column_stack((motion[:, :3], np.zeros(3)))
-    return Placement(moved_point(old.start, motion), moved_point(old.direction, turn), moved_point(old.normal, turn))
-
-
-def moved_point(p: Vec, motion: Any) -> Vec:
-    """A point after a motion, (3, 4)."""
-    import numpy as np
-
-    x, y, z = (motion[:, :3] @ np.array(p) + motion[:, 3]).tolist()
-    return (x, y, z)
-
-
-def moved_spine(spine: DrawnCurve, motion: Any) -> DrawnCurve:
-    """A spline that is the centerline of a solid, with what that tells, after a rigid motion.
-
-    Raises:
-        GeometryError: it is not finite then.
-    """
-    curve, solid = spine.curve, spine.solid
-    if not isinstance(curve, Spline) or solid is None:
-        return spine
-    poles = curve.control_points @ motion[:, :3].T + motion[:, 3]
-    ends = moved_point(curve.start, motion), moved_point(curve.end, motion)
-    told = tuple(moved_finding(finding, motion) for finding in solid.findings)
-    made = replace(curve, control_points=poles, start=ends[0], end=ends[1])
-    return replace(spine, curve=made, solid=replace(solid, findings=told))
-
-
-def moved_finding(finding: Finding, motion: Any) -> Finding:
-    """A finding with the place it speaks of after a motion; sizes along the axes are of the first one met."""
-    if finding.at is None:
-        return finding
-    at = moved_point(finding.at, motion)
-    values = {name: at if name == "place" else value for name, value in finding.value_pairs}
-    return replace(finding, at=at, values=values)
