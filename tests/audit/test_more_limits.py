@@ -462,9 +462,9 @@ NO_LIMIT = {
     "junction", "kerf-assumed",
     "layers-skipped", "mark-offset-unknown", "mesh-skin", "mitred-corner", "model-scale", "no-solid",
     "outline-none", "outline-read", "part-elsewhere", "part-refused", "piece-no-bar", "piece-no-section", "refit",
-    "section-assumed", "section-noted", "section-unknown", "solid-end-to-end", "solid-facets", "solid-fused",
-    "solid-joined", "solid-skin", "solid-swept", "springback-estimate", "springback-none", "sweep-unknown",
-    "units-overridden",
+    "section-assumed", "section-noted", "section-unknown", "shop-example", "solid-end-to-end", "solid-facets",
+    "solid-fused", "solid-joined", "solid-skin", "solid-swept", "springback-estimate", "springback-none",
+    "sweep-unknown", "units-overridden",
 }  # fmt: skip
 
 
