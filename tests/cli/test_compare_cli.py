@@ -287,7 +287,7 @@ def test_what_cannot_be_compared_is_said(capsys, rail, tmp_path):
 
 
 def test_an_angle_that_may_be_another_bends_is_told_where_the_next_stop_is(capsys, rail):
-    """20 degrees of difference are no error of making (`OTHER_ANGLE`); a bend measured at twice its angle has no stop."""
+    """20 degrees of difference are no error of making (`OTHER_ANGLE`); twice the angle has no stop."""
     for typed, told in (("88:1", False), ("60:1", True), ("179:1", True)):
         text = " ".join(run(capsys, "compare", *rail, "--measured", typed).out.split())
         assert ("Bend 1 came out so far off that what was measured may be of another bend" in text) == told
