@@ -358,7 +358,7 @@ def test_a_long_label_on_paper_is_shortened_in_few_tries(monkeypatch):
 def test_the_first_whole_words_are_set_off(words, shown, monkeypatch):
     monkeypatch.setattr(text, "bold", lambda part: f"<{part}>")
     written = shown.replace("<", "").replace(">", "")
-    assert text._placed(written, [Finding("mitred-corner", tube=words)]) == shown
+    assert text._placed(written, [Finding("corner-no-radius", tube=words)]) == shown
 
 
 # --- the commands -----------------------------------------------------------------------------

@@ -12,6 +12,7 @@ import re
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from os.path import exists
 
 import click
 
@@ -22,7 +23,7 @@ from converter.errors import ElbowroomError, OptionError
 from converter.processes.allowance import TimeLimitReached
 from converter.processes.failures import mistake, refused
 from converter.processes.memory import paused_gc
-from converter.quoting import one_line, shortened
+from converter.quoting import one_line, quoted, shortened
 
 #: command -> one line of help. The function lives in ``converter.cli.commands.<command>`` under the
 #: name ``<command>``; a test keeps these lines equal to the commands' own.
@@ -64,6 +65,25 @@ class LazyGroup(click.Group):
             return None
         command: click.Command = getattr(import_module(f"converter.cli.commands.{cmd_name}"), cmd_name)
         return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command that was typed; of one there is not, the one meant.
+
+        Raises:
+            click.UsageError: there is none of that name.
+        """
+        typed = args[0]
+        if typed not in COMMANDS and not typed.startswith("-"):
+            from difflib import get_close_matches
+
+            near = get_close_matches(typed.lower(), COMMANDS, 1)
+            hint = f" Did you mean {near[0]}?" if near else ""
+            if not near and exists(typed):
+                hint = " A command stands before the file: elbowroom table FILE."
+            ctx.fail(f"No such command {quoted(typed)}.{hint}")
+        return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the list of commands without importing any."""

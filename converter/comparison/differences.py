@@ -18,7 +18,7 @@ from converter.tolerances import same_within
 #: than so many mm on average.
 _MIRRORED, _LEAST_MIRRORED = 4.0, 2.0
 #: A leg off by more than this share and so many mm, an angle by so many degrees, is no error of making (no source).
-_OTHER_LEG, _OTHER_LEAST, _OTHER_ANGLE = 0.25, 25.0, 20.0
+_OTHER_LEG, _OTHER_LEAST, OTHER_ANGLE = 0.25, 25.0, 20.0
 #: mm or degrees; what rounding makes of nothing, where nothing may be off.
 _ROUNDED = 1e-6
 
@@ -99,7 +99,7 @@ class Comparison:
             abs(off) > max(_OTHER_LEG * leg, _OTHER_LEAST)
             for off, leg in zip(self.legs, _legs(self.nominal), strict=True)
         ]
-        angles = [abs(difference.angle) > _OTHER_ANGLE for difference in self.bends]
+        angles = [abs(difference.angle) > OTHER_ANGLE for difference in self.bends]
         return sum(legs) + sum(angles), len(legs) + len(angles)
 
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from converter.comparison.differences import Comparison, Excess
+from converter.comparison.differences import OTHER_ANGLE, Comparison, Excess
 from converter.comparison.next_piece import NextStep
 from converter.findings.wording import counted, numbers
 from converter.units import Display, decimals_telling
 
 #: Heads of the columns of `difference_rows` and of `next_rows`.
 DIFFERENCE_HEADS = ("bend", "leg before", "rotation", "angle drawn", "angle made", "off by", "CLR")
-NEXT_HEADS = ("bend", "stop", "next", "turns so far", "next", "mark", "next")
+NEXT_HEADS = ("bend", "stop", "next", "turned in all", "next", "mark", "next")
 _DASH = "-"
 
 
@@ -149,9 +149,17 @@ def refused_sentences(refused: Collection[int]) -> list[str]:
     ]
 
 
-def next_sentences(feed_from: str) -> list[str]:
-    """What the corrected set-up counts on."""
+def next_sentences(feed_from: str, steps: Sequence[NextStep] = ()) -> list[str]:
+    """What the corrected set-up counts on.
+
+    Args:
+        feed_from: the end that goes first.
+        steps: of the set-up; those whose angle is so far off that it may be another bend's are named.
+    """
+    far = sorted(step.bend for step in steps if step.stop_next is None or abs(step.stop_next - step.stop) > OTHER_ANGLE)
+    which = f"Bend{'' if len(far) == 1 else 's'} {numbers(far)} came out"
     return [
+        *([f"{which} so far off that what was measured may be of another bend: see to that first."] if far else []),
         f"Marks are measured from end {feed_from}, which goes first. Turns are the tube's, all since the first bend: "
         f"plus is clockwise, seen from end {feed_from} toward the other. Stops move by the springback law of the die; "
         "turns and marks take back what was off.",

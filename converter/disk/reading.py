@@ -18,6 +18,7 @@ from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 from io import BytesIO
+from itertools import islice
 from typing import BinaryIO
 
 from converter.errors import ReadError, TooLargeError
@@ -35,6 +36,8 @@ _KINDS = (
 )
 #: Bytes looked at before the rest of a stream is read, and read at a time.
 HEAD, CHUNK = 65536, 1 << 20
+#: Names of a folder that are looked at for one like a name that is not there.
+_NAMES_BESIDE = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,10 +231,33 @@ def read_standard_input(stream: BinaryIO, limit: Callable[[bytes], int] | None =
 def cannot_read(name: str, error: OSError | ValueError) -> ReadError:
     """The sentence for a file that the system will not hand over."""
     if isinstance(error, FileNotFoundError):
-        return ReadError(
-            f"{shortened(name, LONGEST_PATH)} does not exist: check the name.", code="no-such-file", file=name
-        )
+        message = f"{shortened(name, LONGEST_PATH)} does not exist: {_where_to_look(name)}"
+        return ReadError(message, code="no-such-file", file=name)
     if isinstance(error, PermissionError):
         return ReadError(f"{name} may not be read: check its permissions.", code="no-permission", file=name)
     reason = (getattr(error, "strerror", None) or str(error)).rstrip(".")
     return ReadError(f"{quoted(name, LONGEST_PATH)} cannot be read: {reason}.", code="unreadable", file=name)
+
+
+def _where_to_look(name: str) -> str:
+    """What to do about a file that is not there: the one meant, if a name beside it is like it, or where was looked."""
+    from difflib import get_close_matches
+
+    folder, file = os.path.split(name)
+    where = shortened(os.path.abspath(folder), LONGEST_PATH)
+    try:
+        with os.scandir(folder or ".") as entries:
+            beside = [entry.name for entry in islice(entries, _NAMES_BESIDE) if not entry.name.startswith(".")]
+    except (FileNotFoundError, NotADirectoryError):
+        return f"there is no folder {where}."
+    except OSError:
+        return "check the name."
+    cut_short = sorted(one for one in beside if one.startswith(f"{file} "))
+    unended = sorted(one for one in beside if one.startswith(f"{file}."))
+    near = cut_short[:1] or unended[:1] or get_close_matches(file[:LONGEST_PATH], sorted(beside), 1, 0.7)
+    if not near:
+        return f"check the name; {where} was looked in."
+    meant = shortened(os.path.join(folder, near[0]), LONGEST_PATH)
+    if cut_short:
+        return f'did you mean "{meant}"? A name with blanks stands in quotes.'
+    return f"did you mean {meant}?"

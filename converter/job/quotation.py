@@ -50,8 +50,8 @@ class QuotationLine:
         copes: ends that are cut to fit, by more than the saw's square cut.
         weld: length of weld at its own cut ends; see `converter.joints.cuts.wrap`.
         minutes: of work, of all that has a rate.
-        metal_price: of the bar.
-        work_price: of the minutes.
+        metal_price: of the bar, to the cent, so that what is shown of one piece and of all of them agree.
+        work_price: of the minutes, in the same way.
     """
 
     tube: str
@@ -210,10 +210,14 @@ def _line(job: Job, tube: Tube, setup: Setup, weld: float) -> QuotationLine:
     metal_price = None
     if price is not None:
         by_mass = None if mass is None or price.per_kg is None else mass * price.per_kg
-        metal_price = by_mass if price.per_mm is None else stick * price.per_mm
+        metal_price = _to_cent(by_mass if price.per_mm is None else stick * price.per_mm)
     hour = shop.rates.hour
-    work_price = None if minutes is None or hour is None else minutes / 60.0 * hour
+    work_price = _to_cent(None if minutes is None or hour is None else minutes / 60.0 * hour)
     return QuotationLine(tube.name, stick, mass, bends, cuts, copes, weld, minutes, metal_price, work_price)
+
+
+def _to_cent(price: float | None) -> float | None:
+    return None if price is None else round(price, 2)
 
 
 def _minutes(rates: Rates, counts: dict[str, float]) -> float | None:

@@ -19,7 +19,9 @@ from converter.errors import ElbowroomError
 from converter.findings import NOTE, Clause, Finding
 from converter.model.drawing import Drawing, HeaderUnit
 from converter.model.run import Run, Tube
+from converter.shop.assign import die_names
 from converter.shop.consistency import doubts, is_tube_size, metal_doubts
+from converter.shop.load import example_doubts
 from converter.shop.model import Die, Shop
 from converter.shop.sections import parse_section
 from converter.units import IMPERIAL, MM_PER, unit_word
@@ -56,13 +58,17 @@ class _Usual:
 
 
 def unit_doubts(drawing: Drawing, tubes: Sequence[Tube], shop: Shop, sections: Iterable[str]) -> list[Finding]:
-    """Units of the drawing, of sections as typed (``SIZE``, ``LAYER=SIZE``), of the shop file that contradict sizes."""
+    """Units of the drawing, of sections as typed (``SIZE``, ``LAYER=SIZE``), of the shop file that contradict sizes.
+
+    Dies of tubes that the shop file has only as the example it was begun with are doubted beside them.
+    """
     typed = [text.rpartition("=")[2] for text in sections]
     return [
         *header_doubts(drawing.header, tubes, shop),
         *section_doubts(typed, drawing.read_as),
         *doubts(shop),
         *metal_doubts(shop),
+        *example_doubts(shop, lambda name: any(name in die_names(tube, shop) for tube in tubes)),
     ]
 
 

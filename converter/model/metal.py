@@ -105,9 +105,10 @@ def surely_possible(run: Run, section: Section) -> bool:
 def metal_findings(
     tubes: Sequence[Tube], bodies: Callable[[], Sequence[TubeMetal | NoMetalError | None]]
 ) -> list[Finding]:
-    """What is to be told of the solids and meshes of tubes: 'no-solid' and 'mitred-corner' findings.
+    """What is to be told of the solids and meshes of tubes: 'no-solid' findings.
 
-    Of tubes without a section nothing: each has its own 'section-unknown' already.
+    Of tubes without a section nothing: each has its own 'section-unknown' already; nor of corners that are mitred for
+    want of a radius: the audit calls each an error ('corner-no-radius').
 
     Args:
         tubes: the tubes.
@@ -116,23 +117,8 @@ def metal_findings(
     doubtful = [
         i for i, tube in enumerate(tubes) if tube.section is not None and not surely_possible(tube.run, tube.section)
     ]
-    findings: list[Finding] = []
-    for i in doubtful:
-        tube, body = tubes[i], bodies()[i]
-        if isinstance(body, NoMetalError):
-            findings.append(body.finding)
-        elif body is not None:
-            findings += [_mitred(tube, piece.corner[2]) for piece in body.pieces if piece.corner is not None]
-    return findings
-
-
-def _mitred(tube: Tube, bend: int) -> Finding:
-    return Finding(
-        "mitred-corner",
-        tube=tube.name,
-        bend=bend,
-        layer=tube.run.layer,
-    )
+    made = (bodies()[i] for i in doubtful)
+    return [body.finding for body in made if isinstance(body, NoMetalError)]
 
 
 def quarters(twist: float) -> int:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from importlib import resources
 from typing import Any
 
 from converter.errors import GeometryError
+from converter.findings import Finding
 from converter.model.section import SHAPES
 from converter.nesting.model import Saw
 from converter.shop.consistency import check_metals, check_shop
@@ -197,6 +199,19 @@ def demo_text() -> str:
 def new_shop_text() -> str:
     """A commented shop file to start from; it loads as it stands."""
     return resources.files("converter.shop").joinpath("new.toml").read_text(encoding="utf-8")
+
+
+def example_doubts(shop: Shop, matters: Callable[[str], bool] = bool) -> list[Finding]:
+    """A finding on the dies of a shop file that stand as `new_shop_text` wrote them; none where none does.
+
+    Args:
+        shop: of the file.
+        matters: whether a die of that name is told.
+    """
+    example = shop_from_text(new_shop_text()).dies
+    names = tuple(die.name for die in shop.dies if die in example and matters(die.name))
+    values = {"file": shop.source, "dies": names, "count": len(names)}
+    return [Finding("shop-example", values=values)] if names else []
 
 
 def _shop(raw: dict[str, Any], file: str, source: str) -> Shop:

@@ -291,15 +291,19 @@ def section(raw: Any, place: Place) -> Section:
     """
     if not isinstance(raw, str):
         place.fail(f"must be a section such as 1.75x0.120in, not {show(raw)}")
+    if place.unit is None and _section_or_none(raw, "mm") != _section_or_none(raw, "in"):
+        place.fail(f'is {show(raw)} of no unit: put units = "in" or "mm" at the top of the file')
     try:
-        value = parse_section(raw, place.unit or "mm")
-        if place.unit is None and value != parse_section(raw, "in"):
-            place.fail(f'is {show(raw)} of no unit: put units = "in" or "mm" at the top of the file')
-    except ShopError:
-        raise
+        return parse_section(raw, place.unit or "mm")
     except ElbowroomError as error:
         place.fail(f"must be a section: {error.message}")
-    return value
+
+
+def _section_or_none(text: str, unit: str) -> Section | None:
+    try:
+        return parse_section(text, unit)
+    except ElbowroomError:
+        return None
 
 
 def pipe_size(raw: Any, place: Place) -> str:

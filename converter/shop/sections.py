@@ -35,6 +35,7 @@ BWG: dict[int, float] = {
 }  # fmt: skip
 
 _LONGEST = 120  # characters; a section is never longer, and patterns stay quick
+_PIPES = "write NPS 1-1/4 sch 40 or NPS 2 XS"
 _HOW = "write 1.75x0.120in, 1.5x1.5x0.083in, NPS 1-1/4 sch 40 or 25mm bar"
 
 _NPS = r"(?:\d{1,2}[ -]+\d{1,2}/\d{1,2}|\d{1,2}/\d{1,2}|\d{0,2}\.\d{1,3}|\d{1,2})"
@@ -53,7 +54,7 @@ _CORNER = re.compile(
 _GROUPS = {name.replace("-", "_"): shape for name, shape in SHAPES.items()}
 _SHAPE_WORDS = "|".join(f"(?P<{group}>{shape.name_pattern})" for group, shape in _GROUPS.items())
 _WORDS = re.compile(
-    rf"(?<![a-z])(?:{_SHAPE_WORDS}|tubing|tube|[crs]hs|o\.?d\.?|wall|wt|thk|thick|diameter|dia)(?![a-z])\.?"
+    rf"(?<![a-z])(?:{_SHAPE_WORDS}|tubing|tube|[crs]hs|hss|dom|erw|o\.?d\.?|wall|wt|thk|thick|diameter|dia)(?![a-z])\.?"
 )
 _GAUGE = re.compile(r"(?P<number>\d{1,2})\s*(?:ga|gage|gauge|bwg)\.?\Z")
 _BEFORE_GAUGE = re.compile(r"(?<=[^\sx])\s+(?=\d{1,2}\s*(?:ga|gage|gauge|bwg)\b)")
@@ -97,26 +98,64 @@ def parse_section(text: str, default_unit: str = "mm") -> Section:
         OptionError: it is not a section, or an impossible one (no wall, a wall past the middle, ...).
         UnitsError: ``default_unit`` or a unit in the text is unknown.
     """
+    try:
+        return _read(text, default_unit)
+    except UnitsError as error:
+        is_unit = error.code == "unknown-unit"
+        message = f"{quoted(text)} is not a section: {_cure(text, default_unit, error if is_unit else None)}"
+        if is_unit:
+            raise UnitsError(message, code=error.code) from error
+        raise OptionError(message) from error
+    except (GeometryError, OptionError) as error:
+        raise OptionError(f"{quoted(text)} is not a section: {_lower_first(error.message)}") from error
+
+
+def _read(text: str, default_unit: str) -> Section:
+    """The section of a text.
+
+    Raises:
+        GeometryError, OptionError, UnitsError: it is none; the message goes on after "is not a section".
+    """
     if not isinstance(text, str) or not text.strip() or len(text) > _LONGEST:
-        raise OptionError(f"{quoted(text)} is not a section: {_HOW}.")
+        raise OptionError(f"{_HOW}.")
     tidy = _tidy(text)
     if tidy.startswith(("nps", "pipe", "dn")) or "sch" in tidy or _PIPE.fullmatch(tidy):
-        return _pipe_section(_pipe(tidy, text))
+        return _pipe_section(_pipe(tidy))
     found = _CORNER.search(tidy)
     corner = found["radius"].strip() if found else None
     if found:
         tidy = tidy[: found.start()]
     named = {match.lastgroup for match in _WORDS.finditer(tidy)}
     parts = [part.strip() for part in _BEFORE_GAUGE.sub(" x ", _WORDS.sub(" ", tidy)).strip().split("x")]
+    sizes, radius = _lengths(parts, corner, unit_name(default_unit))
+    return _shaped(sizes, [shape for group, shape in _GROUPS.items() if group in named], radius)
+
+
+def _cure(text: str, default_unit: str, reason: UnitsError | None) -> str:
+    """What to write for a text that is no section; ``reason`` says what else is wrong with it, where that is known."""
+    tidy = _tidy(text)
+    other = _NOT_TUBE.search(_SHAPE_NAMES.sub(" ", tidy))
+    if other:
+        return f"it is no tube and no bar but {quoted(other[0])}."
+    if re.search(r"(?<![a-z])pipe(?![a-z])", tidy):
+        return f"a pipe is named by its size and schedule: {_PIPES}."
+    with_points = re.sub(r"(?<=\d),(?=\d)", ".", tidy)
+    if with_points != tidy and _is_section(with_points, default_unit):
+        return f"write a point for the comma, {quoted(with_points)}."
+    first, _, after = re.sub(r"[ :]+", " ", tidy).partition(" ")
+    before, _, last = re.sub(r"[ :]+", " ", tidy).rpartition(" ")
+    for size, rest in ((after, first), (before, last)):
+        if size and _is_section(size, default_unit):
+            return f"write {quoted(size)} without {quoted(rest)}; a metal or a layer is named apart from it."
+    return reason.message if reason else f"{_HOW}."
+
+
+def _is_section(text: str, default_unit: str) -> bool:
     try:
-        sizes, radius = _lengths(parts, corner, unit_name(default_unit))
-        return _shaped(sizes, [shape for group, shape in _GROUPS.items() if group in named], radius)
-    except UnitsError as error:
-        if error.code == "unknown-unit":
-            raise UnitsError(f"{quoted(text)} is not a section: {error.message}", code=error.code) from error
-        raise OptionError(f"{quoted(text)} is not a section: {_HOW}.") from error
-    except (GeometryError, OptionError) as error:
-        raise OptionError(f"{quoted(text)} is not a section: {_lower_first(error.message)}") from error
+        _read(text, default_unit)
+    except ElbowroomError:
+        return False
+    return True
 
 
 def _pipe_section(size: Pipe) -> Section:
@@ -197,7 +236,16 @@ def typed(section: Section, unit: str = "mm") -> str:
 
 def _tidy(text: str) -> str:
     """Lower case, one kind of quote and times sign, no diameter signs."""
-    text = text.strip().lower().replace("×", "x").replace("∅", "").replace("⌀", "").replace("ø", "").replace("\t", " ")
+    text = (
+        text.strip()
+        .lower()
+        .replace("×", "x")
+        .replace("*", "x")
+        .replace("∅", "")
+        .replace("⌀", "")
+        .replace("ø", "")
+        .replace("\t", " ")
+    )
     return re.sub(r"[″”“]|''", '"', text)
 
 
@@ -205,10 +253,10 @@ def _lower_first(message: str) -> str:
     return message[:1].lower() + message[1:].rstrip(".") + "."
 
 
-def _pipe(tidy: str, text: str) -> Pipe:
+def _pipe(tidy: str) -> Pipe:
     match = _PIPE.fullmatch(tidy)
     if not match:
-        raise OptionError(f"{quoted(text)} is not a pipe size: write NPS 1-1/4 sch 40 or NPS 2 XS.")
+        raise OptionError(f"it is no pipe size with its schedule: {_PIPES}.")
     schedule = match["sch"] or match["name"] or match["short"]
     if match["word"] != "dn":
         return pipe(nominal(match["size"]), schedule)
@@ -276,7 +324,7 @@ def _above_zero(value: float, what: str) -> float:
 def _keep(found: list[Section], text: str, unit: str | None) -> None:
     """Adds the section that a piece of a layer's name gives, if it gives one."""
     try:
-        found.append(parse_section(text, unit or "mm"))
+        found.append(_read(text, unit or "mm"))
     except ElbowroomError:  # an impossible size in a name is simply not a size
         return
 

@@ -460,11 +460,11 @@ NO_LIMIT = {
     "demo-shop", "die-choice", "entity-unread", "file-repaired", "hole-saw-none", "hole-saw-not", "job-unmatched",
     "joined-across-layers", "joint-butt", "joint-ring", "joint-skipped", "joint-unmatched", "joint-unplaced",
     "junction", "kerf-assumed",
-    "layers-skipped", "mark-offset-unknown", "mesh-skin", "mitred-corner", "model-scale", "no-solid",
+    "layers-skipped", "mark-offset-unknown", "mesh-skin", "model-scale", "no-solid",
     "outline-none", "outline-read", "part-elsewhere", "part-refused", "piece-no-bar", "piece-no-section", "refit",
-    "section-assumed", "section-noted", "section-unknown", "solid-end-to-end", "solid-facets", "solid-fused",
-    "solid-joined", "solid-skin", "solid-swept", "springback-estimate", "springback-none", "sweep-unknown",
-    "units-overridden",
+    "section-assumed", "section-noted", "section-unknown", "shop-example", "solid-end-to-end", "solid-facets",
+    "solid-fused", "solid-joined", "solid-skin", "solid-swept", "springback-estimate", "springback-none",
+    "sweep-unknown", "units-overridden",
 }  # fmt: skip
 
 

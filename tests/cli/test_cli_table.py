@@ -53,6 +53,13 @@ def test_a_hook_as_json_keeps_the_contract(tmp_path, capsys):
     assert (tube["metal_length"], tube["dies"], tube["free_curves"]) == (None, ["M25"], [])
 
 
+def test_a_die_of_another_radius_is_told_as_the_nearest(tmp_path, capsys):
+    """The demo shop's M25 bends to 75 mm; the hook is drawn to 100, and then to 75."""
+    for radius, told in ((100.0, "nearest die M25 (CLR 75.00 mm)"), (75.0, "25.00 x 2.00 mm tube, die M25")):
+        text = run(capsys, "table", hook(tmp_path / "hook.dxf", radius=radius), "--section", "25x2mm").out
+        assert told in text
+
+
 def test_lengths_typed_in_inches_have_the_digits_of_what_they_are(tmp_path, capsys):
     """0.007874 in are 0.2 mm, and 1.5 in 38.1 mm; JSON had 0.1999996 and 38.099999999999994."""
     typed = ("--fit", "0.007874in", "--join", "0.0393701in", "--section", "1.5x0.095in")

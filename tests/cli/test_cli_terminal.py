@@ -289,11 +289,11 @@ def test_paragraphs_hang_under_their_label(monkeypatch):
 
 def test_a_finding_puts_its_cure_on_a_line_of_its_own(monkeypatch):
     monkeypatch.setattr(grid, "width", lambda: 80)
-    said = Finding("mitred-corner", tube="LEG", bend=1)
+    said = Finding("corner-no-radius", tube="LEG", bend=1)
     assert finding_text([said], Display()).splitlines() == [
-        "note     LEG, bend 1: it has no radius, so the solid is mitred there; it cannot",
-        "         be bent so.",
-        "         Give the corner a radius: a die in the shop file, or an option.",
+        "error    LEG, bend 1: a sharp corner that nothing gives a radius.",
+        "         Give it a radius (--clr), or a section that one of the shop's dies",
+        "         takes; where two tubes meet there, use --corner mitre.",
     ]
 
 
@@ -301,10 +301,10 @@ def test_tube_and_bend_are_bold_where_there_is_colour(monkeypatch):
     monkeypatch.setenv("FORCE_COLOR", "1")
     monkeypatch.delenv("NO_COLOR", raising=False)
     monkeypatch.setattr(grid, "width", lambda: 30)
-    said = Finding("mitred-corner", tube="LEFT LONG RAIL OF LADDER", bend=1, severity="error")
+    said = Finding("corner-no-radius", tube="LEFT LONG RAIL OF LADDER", bend=1, severity="error")
     lines = finding_text([said], Display()).splitlines()
     assert lines[0] == "\x1b[31m\x1b[1merror\x1b[0m    \x1b[1mLEFT LONG RAIL OF\x1b[0m"
-    assert lines[1] == "         \x1b[1mLADDER, bend 1\x1b[0m: it"
+    assert lines[1] == "         \x1b[1mLADDER, bend 1\x1b[0m: a"
 
 
 def test_the_worse_of_two_marks_a_bend_and_notes_mark_none():

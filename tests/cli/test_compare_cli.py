@@ -286,6 +286,14 @@ def test_what_cannot_be_compared_is_said(capsys, rail, tmp_path):
     assert "ISO 13920, class D" in " ".join(named.out.split())
 
 
+def test_an_angle_that_may_be_another_bends_is_told_where_the_next_stop_is(capsys, rail):
+    """20 degrees of difference are no error of making (`OTHER_ANGLE`); twice the angle has no stop."""
+    for typed, told in (("88:1", False), ("60:1", True), ("179:1", True)):
+        text = " ".join(run(capsys, "compare", *rail, "--measured", typed).out.split())
+        assert ("Bend 1 came out so far off that what was measured may be of another bend" in text) == told
+        assert "turned in all" in text and "as made in what was typed, the rest as the set-up means it" in text
+
+
 def test_a_mirror_image_has_no_settings_for_the_next_piece(capsys, rail, tmp_path):
     """What takes back a tube whose turns were all made the other way would make a third shape."""
     rows = [(0, 0, 0), (400, 0, 0), (400, 600, 0), (400, 800, 500), (1000, 800, 500)]
@@ -304,7 +312,7 @@ def test_a_mirror_image_has_no_settings_for_the_next_piece(capsys, rail, tmp_pat
     assert mirror["mirrored"] and mirror["next"] == []
     text = " ".join(run(capsys, "compare", rail[0], tmp_path / "mirror.csv", *rail[1:]).out.split())
     assert "What to set for the next piece is not told until that is cleared up" in text
-    assert "turns so far" not in text
+    assert "turned in all" not in text
 
 
 def test_a_bend_that_is_not_to_be_made_has_no_settings_and_teaches_nothing(capsys, rail, tmp_path):

@@ -456,6 +456,30 @@ def test_an_odd_name_of_a_file_that_is_not_there_is_shown_whole_and_visible(caps
         read("x" * 5000)
 
 
+def test_a_file_that_is_not_there_is_looked_for_beside_its_name(capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    for name in ("rail.dxf", "my gate.dxf", "shop.toml", ".hidden.dxf"):
+        (tmp_path / name).touch()
+    for typed, cure in (
+        ("rial.dxf", "did you mean rail.dxf?"),
+        ("rail", "did you mean rail.dxf?"),
+        ("my", 'did you mean "my gate.dxf"? A name with blanks stands in quotes.'),
+        ("orders/rail.dxf", f"there is no folder {tmp_path}/orders."),
+        ("hidden.dxf", f"check the name; {tmp_path} was looked in."),
+        ("frame.step", f"check the name; {tmp_path} was looked in."),
+    ):
+        assert failed(run(capsys, "table", typed)) == f"{typed} does not exist: {cure}"
+    assert "did you mean shop.toml?" in failed(run(capsys, "table", "rail.dxf", "--shop", "shp.toml"))
+
+
+def test_a_command_that_there_is_not_names_the_one_meant(capsys, tmp_path):
+    assert "No such command 'tabel'. Did you mean table?" in failed(run(capsys, "tabel", "rail.dxf"))
+    drawing = tmp_path / "rail.dxf"
+    drawing.touch()
+    assert "A command stands before the file: elbowroom table FILE." in failed(run(capsys, str(drawing)))
+    assert "Did you mean" not in failed(run(capsys, "zzz"))
+
+
 @pytest.mark.parametrize("name", ["Rohr groß 1", "架子", "Ständer – links"])
 def test_names_whose_utf8_was_taken_for_latin_1_are_put_right(name):
     mangled = name.encode("utf-8").decode("latin-1")

@@ -77,7 +77,7 @@ def test_by_hand():
     assert arm.weld > pi * 40.0  # longer than once around
     assert arm.minutes == pytest.approx(4.0 + (2 + trims) * 1.5 + 7.0 + 2.5 + arm.weld / 1000.0 * 30.0)
     assert arm.stick == setup.stick_length
-    assert bar.metal_price == pytest.approx(pi / 4.0 * 400.0 * 500.0 * 7850e-9 * 2.0)
+    assert bar.metal_price == round(pi / 4.0 * 400.0 * 500.0 * 7850e-9 * 2.0, 2)  # to the cent
     total = quotation(job, 2).total
     assert total("price") == pytest.approx(2.0 * sum(line.metal_price + line.work_price for line in (post, arm, bar)))
     assert total("bends") == 2.0
@@ -129,17 +129,24 @@ def test_parts_by_hand(feed_from):
     mass = pi / 4.0 * 400.0 * 500.0 * 7850e-9
     work = (4.0 + 2 * 1.5) / 60.0 * 90.0
     assert bar.each("mass") == pytest.approx(mass) and bar.whole("mass") == pytest.approx(3 * mass)
-    assert bar.each("price") == pytest.approx(2.0 * mass + work)
+    price = round(2.0 * mass, 2) + work  # 2.466 -> 2.47, and 10.50
+    assert bar.each("price") == pytest.approx(price, abs=1e-9)
     setup = job.setups[1]
     trims = (setup.extra_a > 0.0) + (setup.extra_b > 0.0)
     minutes = 4.0 + (2 + trims) * 1.5 + 2.5
     assert {line.stick for line in hook.lines} == {setup.stick_length} == {hook.each("stick")}
-    assert hook.each("price") == pytest.approx(setup.stick_length * 0.006 + minutes / 60.0 * 90.0)
+    assert hook.each("price") == pytest.approx(
+        round(setup.stick_length * 0.006, 2) + round(minutes / 60.0 * 90.0, 2), abs=1e-9
+    )
     assert estimate.total("price") == pytest.approx(4 * (3 * bar.each("price") + 2 * hook.each("price")))
     assert (estimate.off, estimate.total("bends")) == (5, 8.0)
     assert quotation_rows(estimate, job.display)[0][-2:] == [
-        f"{2.0 * mass + work:.2f}", f"{12 * (2.0 * mass + work):.2f}",
+        f"{price:.2f}", f"{12 * price:.2f}",
     ]  # fmt: skip
+    # what a customer checks with a pencil: pieces times price is the total of the row, and rows add up to the last
+    *rows, last = quotation_rows(estimate, job.display)
+    of_rows = [round(4 * int(row[1]) * float(row[-2]), 2) for row in rows]
+    assert of_rows == [float(row[-1]) for row in rows] and round(sum(of_rows), 2) == float(last[-1])
 
 
 def test_of_picked_tubes_only_those_count():

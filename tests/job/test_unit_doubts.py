@@ -9,6 +9,7 @@ from command_line import run
 
 from converter.job import open_job
 from converter.settings import ReadOptions, Settings
+from converter.shop.load import new_shop_text
 
 INCHES, FEET, MM, CM, METRES = 1, 2, 4, 5, 6
 DIE = """
@@ -305,3 +306,18 @@ def test_figures_of_metals_in_ksi_and_msi_are_doubted(drawn, tmp_path, metal, wh
     assert [f.message.split()[0] for f in found] == [f"Metal[1].{key}" for key in where]
     if where == ["modulus_gpa"]:
         assert found[0].cure_in() == "If it is in Msi, write 200, which is the same in GPa."
+
+
+def test_a_die_left_as_the_example_is_told_where_a_tube_is_bent_on_it(drawn, tmp_path, capsys):
+    """Of the shop file as `shop new` writes it; any other number, or another name, makes a die the shop's own."""
+    path, mine = drawn(MM, 152.4), str(tmp_path / "shop.toml")
+    run(capsys, "shop", "new", mine)
+    (doubt,) = told(path, "shop-example", shop=mine, sections=("1.75x0.12in",))
+    assert "The die 'R1750' of the shop file stands as" in doubt.message
+    assert not told(path, "shop-example", shop=mine, sections=("60x3mm",)), "no die takes it"
+    words = " ".join(run(capsys, "shop", "check", mine).err.split())
+    assert "The dies 'R1750', '1-1/4 pipe' and '1-1/2 square' of the shop file stand as" in words
+    text = new_shop_text()
+    for own in (text.replace("clamp = 3.5 ", "clamp = 3.25 "), text.replace('"R1750"', '"big one"')):
+        (tmp_path / "own.toml").write_text(own, encoding="utf-8")
+        assert not told(path, "shop-example", shop=str(tmp_path / "own.toml"), sections=("1.75x0.12in",))

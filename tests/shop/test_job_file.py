@@ -96,6 +96,7 @@ def test_what_meets_nothing_is_said():
         ("[layer.'a b']\nclr = '-1in'", "layer.'a b'.clr must be a length above zero, not \"-1in\"."),
         ("[run.T1]\nclr = 4", "run.T1.clr is 4 of no unit: put units"),
         ("[run.T1]\nsection = '1.75x.12'", 'run.T1.section is "1.75x.12" of no unit'),
+        ("[run.T1]\nsection = '3/4 x 16ga'", 'run.T1.section is "3/4 x 16ga" of no unit'),
         ("[run.T1]\nreverse = 'yes'", 'run.T1.reverse must be true or false, not "yes".'),
         ("[run.T1]\nclr = '4in'\n[run.t1]\nclr = '5in'", "run.t1 is said twice"),
         ("[run.'']\nclr = '4in'", "needs a name"),

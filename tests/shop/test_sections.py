@@ -32,6 +32,8 @@ SCH40 = (42.164, 3.556)  # NPS 1-1/4: 1.660 in, 0.140 in (ASME B36.10M)
         "1.75in x 11ga",
         "1.75in 11 gauge",
         "1.75in x 120mil",
+        "1.75 OD x .120 wall DOM in",
+        "1.75in*.120",
         "4.445cm x 3.048mm",
     ],
 )
@@ -82,6 +84,7 @@ def test_square_and_rectangular():
     assert square.corner == pytest.approx(2 * 0.083 * 25.4)  # two walls by rule
     assert parse_section("square 1.5 x .083 in") == square
     assert parse_section("1.5in sq x .083in") == square
+    assert parse_section("HSS 1.5x1.5x.083in") == square
     other = parse_section("2x1x0.083in, r0.125")
     assert (other.shape, other.od, other.height) == ("rectangular", pytest.approx(50.8), pytest.approx(25.4))
     assert other.corner == pytest.approx(3.175)
@@ -140,8 +143,12 @@ def test_gauges_agree_with_the_reference_library():
         ("1e400x1in", "is not a section"),
         ("1.75xin", "is not a section"),
         ("1.75,0.120in", "is not a section"),
-        ("25,4x2mm", "is not a section"),
+        ("25,4x2mm", "a point for the comma, '25.4x2mm'"),
         ("1.75x0.1furlong", "Unknown unit"),
+        ("1-1/4 pipe", "named by its size and schedule: write NPS"),
+        ("2x2x3/16 angle", "no tube and no bar but 'angle'"),
+        ("POST 1.5x.12in", "write '1.5x.12in' without 'post'"),
+        ("1.5x.12in 4130", "write '1.5x.12in' without '4130'"),
         ("1.75in x 30ga", "gauge 30"),
         ("1.75x11ga", "outside size first"),  # 1.75 mm, as no unit says otherwise
         ("round 1.5x1.5x.083in", "round tube has one size"),
@@ -153,11 +160,11 @@ def test_gauges_agree_with_the_reference_library():
         ("flat bar 25mm", "flat bar has two sizes"),
         ("square bar 25mm r15mm", "corner radius must be"),
         ("bar 25x2mm", "bar is round"),
-        ("NPS 1-1/4", "is not a pipe size"),
+        ("NPS 1-1/4", "no pipe size with its schedule"),
         ("NPS 7 sch 40", "no pipe size NPS 7"),
         ("NPS 1 sch 120", "has no schedule 120"),
         ("DN 33 sch 40", "no pipe size DN 33"),
-        ("NPS -1 sch 40", "is not a pipe size"),
+        ("NPS -1 sch 40", "no pipe size with its schedule"),
         ("1.75x0.12in" + " " * 200, "is not a section"),
         ("9" * 5000, "is not a section"),
         ("=cmd()", "is not a section"),

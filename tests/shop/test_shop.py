@@ -113,7 +113,7 @@ def test_demo_and_template_load():
     assert {die.shape for die in demo.dies} == {"round", "square"}
     assert demo.machine.proven_section == parse_section("2x0.120in")
     new = shop_from_text(new_shop_text(), "new.toml")
-    assert [die.name for die in new.dies] == ["1-1/2 tube", "1-1/4 pipe", "1-1/2 square"]
+    assert [die.name for die in new.dies] == ["R1750", "1-1/4 pipe", "1-1/2 square"]
     shop = shop_from_text(every_key())  # whatever is commented out in the template is right too
     assert shop.tests[0].stop == 93.0 and shop.tests[0].wall == pytest.approx(2.413)
     assert shop.hole_saws[0].size == pytest.approx(38.1)

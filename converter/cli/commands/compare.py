@@ -115,6 +115,7 @@ def compare(
             "sheet of all with --sheet FILE.pdf."
         )
     made_of = "what was typed" if made is None else made
+    read_from = f"{made_of}, the rest as the set-up means it" if made is None else made
     if console.as_json:
         from converter.exporters.data.compare_json import compare_document
 
@@ -122,7 +123,7 @@ def compare(
     else:
         from converter.cli.screens.compare import comparison_text
 
-        console.result("\n\n\n".join(comparison_text(answer, made_of, job.display) for answer in answers.tubes))
+        console.result("\n\n\n".join(comparison_text(answer, read_from, job.display) for answer in answers.tubes))
     from converter.job.made_tubes import names_text
 
     if answers.not_measured:
@@ -139,7 +140,7 @@ def compare(
     if sheet is not None:
         from converter.exporters.sheet.pdf.comparison import write_comparison
 
-        console.say(f"sheet in {write_comparison(job, answers.tubes, made_of, sheet, force=force)}")
+        console.say(f"sheet in {write_comparison(job, answers.tubes, read_from, sheet, force=force)}")
     if learn:
         _record(answers, str(settings.shop), console)
     if answers.refused:

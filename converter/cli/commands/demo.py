@@ -108,12 +108,11 @@ def _report(job: Job, inputs: list[Path], written: list[Path], console: Console)
     """The tables, the verdict, the files, and what to try next."""
     from converter.cli.screens.audit import verdict_text
     from converter.cli.screens.findings import bend_marks
-    from converter.cli.screens.table import part_text
-    from converter.shop.assign import die_names
+    from converter.cli.screens.table import die_text, part_text
 
     marks = bend_marks(job.findings)
     for part in job.parts:
-        console.result(part_text(part, job.display, marks, die_names(part.first, job.shop)) + "\n")
+        console.result(part_text(part, job.display, marks, die_text(part.first, job.shop, job.display)) + "\n")
     console.result(verdict_text(job, everything=console.verbose))
     console.result("The tight bend on the trolley's leg is drawn wrong on purpose: it is the audit's to find.\n")
     for path in written:

@@ -60,8 +60,9 @@ def check(path: str, console: Console) -> int:
     else:
         console.result(f"{path} is sound: {summary(loaded)}.")
     from converter.shop.consistency import doubts, metal_doubts
+    from converter.shop.load import example_doubts
 
-    for finding in (*doubts(loaded), *metal_doubts(loaded)):
+    for finding in (*doubts(loaded), *metal_doubts(loaded), *example_doubts(loaded)):
         console.say(f"Warning: {finding.message} {finding.cure_in()}")
     return 0
 

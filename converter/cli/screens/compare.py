@@ -57,7 +57,7 @@ def _next_text(answer: TubeComparison, display: Display) -> str:
     """What to set for the next piece."""
     rows = next_rows(answer.steps, display)
     lines = [titled("For the next piece", "as it was set, and as it is to be set"), Grid(list(NEXT_HEADS), rows).text()]
-    lines += [fill(sentence, "  ") for sentence in next_sentences(answer.setup.feed_from)]
+    lines += [fill(sentence, "  ") for sentence in next_sentences(answer.setup.feed_from, answer.steps)]
     return "\n".join(lines)
 
 

@@ -24,7 +24,9 @@ def shop_display(shop: Shop, showing: options.ShowingChoices) -> Display:
 
 def summary(shop: Shop) -> str:
     """``My shop: 3 dies, 1 metal, 2 stock sizes, 4 test bends``."""
-    counts = [counted(len(shop.dies), "die"), counted(len(shop.metals), "metal")]
+    counts = [counted(len(shop.dies), "die")]
+    if shop.metals:
+        counts.append(counted(len(shop.metals), "metal"))
     if shop.stock:
         counts.append(counted(len(shop.stock), "stock size"))
     if shop.tests:

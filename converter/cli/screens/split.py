@@ -5,10 +5,9 @@ from __future__ import annotations
 from converter.bending.pieces import TubePieces
 from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, titled
 from converter.cli.screens.grid import Grid, fill
-from converter.cli.screens.table import heading, tube_text
+from converter.cli.screens.table import die_text, heading, tube_text
 from converter.job.pieces import JobInPieces
 from converter.quoting import one_line
-from converter.shop.assign import die_names
 from converter.units import Display, cut_number
 from converter.words import JOINING_CAUTION, SLEEVE_FIT, joint_text
 
@@ -26,7 +25,7 @@ def split_text(result: JobInPieces, *, everything: bool = False) -> str:
     marks = bend_marks(job.shown.findings)
     for pieces in result.split:
         blocks.append(_tube_text(pieces, sticks, display))
-        blocks += [tube_text(piece, display, marks, die_names(piece, job.shop)) for piece in pieces.pieces]
+        blocks += [tube_text(piece, display, marks, die_text(piece, job.shop, display)) for piece in pieces.pieces]
     blocks += [fill(no_cut_sentence(name)) for name in result.impossible]
     if result.split:
         sleeved = any(joint.sleeve for pieces in result.split for joint in pieces.joints)

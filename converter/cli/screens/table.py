@@ -18,6 +18,7 @@ from converter.words import ROTATION, mirror_text, part_title, part_tubes_text
 if TYPE_CHECKING:
     from converter.findings import Finding
     from converter.job import Job
+    from converter.shop.model import Shop
 
 #: Drawings named where one heading is for more.
 _NAMED = 4
@@ -34,12 +35,10 @@ def all_tables_text(jobs: Sequence[Job], *, everything: bool) -> str:
 
 def _tables_text(job: Job, findings: Sequence[Finding], *, everything: bool) -> str:
     """The heading, a block for every part, what the rotation is of, findings of reading, what was left out."""
-    from converter.shop.assign import die_names
-
     shown, display = job.shown, job.display
     marks = bend_marks(shown.reading_findings)
     blocks = [heading(job)]
-    blocks += (part_text(part, display, marks, die_names(part.first, job.shop)) for part in shown.parts)
+    blocks += (part_text(part, display, marks, die_text(part.first, job.shop, display)) for part in shown.parts)
     if any(len(tube.run.table.bends) > 1 for tube in shown.tubes):
         blocks.append(faint(fill(ROTATION)))
     if findings:
@@ -92,16 +91,14 @@ def _tolerances(job: Job) -> str:
     return f"tolerances: join {join}, fit {fit}, tangent {tol.tangent:g}°"
 
 
-def part_text(
-    part: Part, display: Display, marks: Mapping[tuple[str, int], str] | None = None, dies: Sequence[str] = ()
-) -> str:
+def part_text(part: Part, display: Display, marks: Mapping[tuple[str, int], str] | None = None, dies: str = "") -> str:
     """Name, quantity, layer, section, die, its tubes; a row per bend and the tail; developed length.
 
     Args:
         part: what to show.
         display: how.
         marks: of `converter.cli.screens.findings.bend_marks`: bends that something is said of.
-        dies: of `converter.shop.assign.die_names`.
+        dies: of `die_text`.
     """
     from converter.shop.sections import describe
 
@@ -112,7 +109,7 @@ def part_text(
         about.append(f"layer {one_line(run.layer)}")
     about.append(describe(tube.section, display) if tube.section else "section unknown")
     if dies:
-        about.append(f"{'die' if len(dies) == 1 else 'dies'} {' and '.join(map(one_line, dies))}")
+        about.append(dies)
     if run.closed:
         about.append("closed")
     lines = [titled(part_title(part), ", ".join(about)), *part_lines(part)]
@@ -159,9 +156,25 @@ def _free_rows(run: Run, display: Display) -> list[str]:
     return [*lines, Grid(["bend", "feed", "rotation", "angle", "CLR", ""], rows, "rrrrrl").text()]
 
 
-def tube_text(
-    tube: Tube, display: Display, marks: Mapping[tuple[str, int], str] | None = None, dies: Sequence[str] = ()
-) -> str:
+def die_text(tube: Tube, shop: Shop, display: Display) -> str:
+    """The dies of a tube in words, ``die R1750``; of one that makes no bend as it is, that it is but the nearest."""
+    from converter.shop.assign import die_for_bend, seats
+
+    radii: dict[str, float] = {}
+    makes: set[str] = set()
+    for bend, seat in zip(tube.run.table.bends, seats(tube, shop), strict=True):
+        if seat.die is not None:
+            radii[seat.die.name] = seat.die.clr
+            if die_for_bend(bend, (seat.die,)) is not None:
+                makes.add(seat.die.name)
+    made = [one_line(name) for name in radii if name in makes]
+    nearest = [
+        f"nearest die {one_line(name)} (CLR {display.length(radii[name])})" for name in radii if name not in makes
+    ]
+    return ", ".join([*([f"{'die' if len(made) == 1 else 'dies'} {' and '.join(made)}"] if made else []), *nearest])
+
+
+def tube_text(tube: Tube, display: Display, marks: Mapping[tuple[str, int], str] | None = None, dies: str = "") -> str:
     """The same of a tube that stands alone."""
     return part_text(Part(tube.name, (tube,), 1), display, marks, dies)
 

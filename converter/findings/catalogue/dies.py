@@ -236,13 +236,6 @@ define(
     },
 )
 define(
-    "mitred-corner",
-    NOTE,
-    "A corner without a radius shows as a mitre in the solid; it cannot be bent so.",
-    says="it has no radius, so the solid is mitred there; it cannot be bent so",
-    cure="Give the corner a radius: a die in the shop file, or an option.",
-)
-define(
     "self-contact",
     ERROR,
     "The bend turns so far that the tube runs into itself.",

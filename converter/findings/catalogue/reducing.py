@@ -236,6 +236,10 @@ define(
     says="{corners:,} sharp {corners:corner/corners} got a radius of {clr:length}; the centerline passes up to "
     "{inside:length} inside the {corners:corner/corners}",
 )
+_GIVE_RADIUS = (
+    "Give it a radius (--clr), or a section that one of the shop's dies takes; where two tubes meet there, use "
+    "--corner mitre."
+)
 define(
     "corner-no-radius",
     ERROR,
@@ -245,8 +249,12 @@ define(
         "no section": "a sharp corner that nothing gives a radius (no section is known)",
         "no die": "a sharp corner that nothing gives a radius (no die takes its section)",
     },
-    cure="Give it a radius (--clr), or a section that one of the shop's dies takes; where two tubes meet there, use "
-    "--corner mitre.",
+    cure={
+        "": _GIVE_RADIUS,
+        "no section": "Name the section (--section, or in a job file), if a die of the shop takes it, or give a radius "
+        "(--clr); where two tubes meet there, use --corner mitre.",
+        "no die": _GIVE_RADIUS,
+    },
 )
 clause("corner-flats", "its section is {section}")
 clause("corner-no-die", "no die takes its section")

@@ -71,3 +71,12 @@ define(
     "metal, and usual in {other:bare}",
     cure="If it is in {other:bare}, write {right:bare}, which is the same in {unit:bare}.",
 )
+define(
+    "shop-example",
+    WARNING,
+    "A die of the shop file stands as `elbowroom shop new` wrote it, as an example.",
+    says="the {count:die/dies} {dies:list quoted} of the shop file {count:stands/stand} as `elbowroom shop new` wrote "
+    "{count:it/them}: as an example, not as what you own",
+    cure="Put your own numbers in, take out what you do not own; give a die that is right as it stands a name of your "
+    "own.",
+)

@@ -90,7 +90,7 @@ def _tube(flow: Flow, answer: TubeComparison, made_of: str, bookmark: str) -> No
         flow.heading("For the next piece")
         _table(flow, NEXT_HEADS, next_rows(answer.steps, display))
         flow.space(1.5)
-        for sentence in (*next_sentences(answer.setup.feed_from), *CAUTIONS):
+        for sentence in (*next_sentences(answer.setup.feed_from, answer.steps), *CAUTIONS):
             flow.paragraph(sentence)
     for sentence in refused_sentences(answer.refused):
         flow.paragraph(sentence)
