@@ -159,7 +159,7 @@ def test_radii_of_the_dies_in_another_unit_doubt_centimetres(drawn, shop):
     path, mine = drawn(CM, 4.5, 6.0, leg=16.0), shop(114.3, 152.4)
     (doubt,) = doubts(path, shop=mine, sections=("44.45x3mm",))
     assert doubt.message == (
-        "The header of the drawing says cm, and bends then have a radius of 45 mm (1.77165 in) to 60 mm (2.3622 in), "
+        "The drawing says cm, and bends then have a radius of 45 mm (1.77165 in) to 60 mm (2.3622 in), "
         "as no die of the shop has; read as inches every one has that of a die: 114.3 mm (4.5 in) to 152.4 mm (6 in)."
     )
     assert doubt.severity == "warning" and "(--units in)" in doubt.cure_in() and "(--units cm)" in doubt.cure_in()
@@ -192,7 +192,7 @@ def test_a_seldom_unit_is_a_note_where_nothing_speaks_against_it(drawn, shop):
     path = drawn(CM, 11.43, leg=40.0, measurement=1)
     (doubt,) = doubts(path)
     assert doubt.severity == "note" and doubt.message == (
-        "The header of the drawing says cm, a unit in which tube is seldom drawn: the longest tube is then 979.542 mm "
+        "The drawing says cm, a unit in which tube is seldom drawn: the longest tube is then 979.542 mm "
         "(38.5646 in); it would be 97.9542 mm (3.85646 in) in mm, or 2488.04 mm (97.9542 in) in inches."
     )
     mine = shop(114.3)
