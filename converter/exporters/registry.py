@@ -22,6 +22,7 @@ from converter.disk.reading import open_to_read
 from converter.errors import ElbowroomError, MissingLibraryError, OptionError, WriteError
 from converter.exporters.files import OutputSet
 from converter.exporters.options import WriteOptions
+from converter.processes.memory import paused_gc
 from converter.progress import begin_file, steps
 from converter.quoting import LONGEST_PATH, quoted
 
@@ -337,7 +338,8 @@ def _staged(
         for task in work(out):
             done += 1
             try:
-                task()
+                with paused_gc():  # most of what is made for a file stays until it is written
+                    task()
             except WriteError as error:
                 if error.code not in CODES_OF_NOTHING_TO_WRITE:
                     raise

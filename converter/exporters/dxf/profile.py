@@ -109,10 +109,14 @@ def profile_figure(
     figure = Figure()
     height = text_height(None if tube.section is None else tube.section.od)
     half = 0.0 if piece.size is None else piece.size / 2.0
-    room = Room(0.6 * height)
     segments = piece.segments
     for segment in segments:
-        _draw_tube(figure, room, segment, half, height)
+        _draw_tube(figure, segment, half)
+    around = 1.5 * _FARTHEST * height
+    (x0, y0), (x1, y1) = figure.low, figure.high
+    room = Room(0.6 * height, (x0 - around, y0 - around, x1 + around, y1 + around))
+    for segment in segments:
+        _take_tube(room, segment, half, height)
     for point, direction in _joints(segments):
         _tick(figure, point, direction, half, height)
     _long_points(figure, room, piece, segments, half, height, reach or {})
@@ -158,12 +162,11 @@ def _title(tube: Tube, piece: FlatPiece, display: Display, part: Part | None) ->
     return lines
 
 
-def _draw_tube(figure: Figure, room: Room, segment: Segment, half: float, height: float) -> None:
+def _draw_tube(figure: Figure, segment: Segment, half: float) -> None:
     if isinstance(segment, Line):
         a, b = segment.start[:2], segment.end[:2]
         d = segment.direction
         figure.line(a, b, "centerline")
-        room.take_line([a, b], half + 0.5 * height)
         if half:
             for side in (half, -half):
                 figure.line(
@@ -180,6 +183,13 @@ def _draw_tube(figure: Figure, room: Room, segment: Segment, half: float, height
         # a bend tighter than half the tube has no inside edge
         if radius > 0.0 and (half or layer == "centerline"):
             figure.arc(center, radius, first, last, layer)
+
+
+def _take_tube(room: Room, segment: Segment, half: float, height: float) -> None:
+    """Keep labels off the metal, and half their height more."""
+    if isinstance(segment, Line):
+        room.take_line([segment.start[:2], segment.end[:2]], half + 0.5 * height)
+        return
     steps = max(2, ceil(segment.length / max(half, 2.0 * height)), ceil(segment.angle / 20.0))
     steps = min(steps, _MOST_CHORDS)
     # nothing but for an arc of kilometres, whose chords leave it

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from math import ceil, dist, floor, hypot, inf
+from math import ceil, dist, floor, hypot, inf, sqrt
 
 import numpy as np
 import numpy.typing as npt
@@ -17,8 +17,10 @@ Strips = tuple[Array, Array, float | Array]
 LINE, TEXT = 1, 2
 #: Cells around the frame in which it is still told what is taken.
 _EDGE = 2
-#: What a cell is then, by what it was.
-_THEN = {by: bytes(max(by, was) for was in range(256)) for by in (LINE, TEXT)}
+#: So many cells lie along a frame and in it at most: those of a larger one are larger.
+_MOST_ALONG, _MOST = 1 << 15, 1 << 22
+#: Where so many cells are summed up for each box that is taken, boxes are taken one by one.
+_SPARSE = 250
 
 
 class Cells:
@@ -26,30 +28,41 @@ class Cells:
 
     Args:
         frame: x low, y low, x high, y high, mm.
-        cell: side of a cell, mm.
+        cell: side of a cell, mm; more where there would be millions.
     """
 
     def __init__(self, frame: Box, cell: float) -> None:
-        k = self._k = 1.0 / cell
+        across, up = frame[2] - frame[0], frame[3] - frame[1]
+        k = self._k = 1.0 / max(cell, max(across, up) / _MOST_ALONG, sqrt(across * up / _MOST))
         self._left, self._low = floor(frame[0] * k) - _EDGE, floor(frame[1] * k) - _EDGE
         self._columns = floor(frame[2] * k) + _EDGE - self._left + 1
         self._rows = floor(frame[3] * k) + _EDGE - self._low + 1
-        self._bytes = bytearray(self._columns * self._rows)
+        self._hold(bytearray(self._columns * self._rows))
         self._corner = np.array([[self._left], [self._low], [self._left - 1], [self._low - 1]])
         self._most = np.array([[self._columns], [self._rows]] * 2)
+
+    def _hold(self, cells: bytearray) -> None:
+        """Keep cells, as bytes and as an array of the same memory."""
+        self._bytes = cells
+        self._array: npt.NDArray[np.uint8] = np.frombuffer(cells, dtype=np.uint8).reshape(self._rows, self._columns)
 
     def copy(self) -> Cells:
         """The same, of which more can be taken while this stays."""
         one = object.__new__(Cells)
-        one.__dict__ |= self.__dict__ | {"_bytes": self._bytes[:]}
+        one.__dict__ |= self.__dict__
+        one._hold(self._bytes[:])
         return one
 
     def take_box(self, box: Box, by: int) -> None:
         """Take a box; ``by``: `LINE` or `TEXT`."""
-        first, behind, rows = self._cells(box)
-        values, then = self._bytes, _THEN[by]
-        for at in rows if first < behind else ():
-            values[at + first : at + behind] = values[at + first : at + behind].translate(then)
+        k, left, low = self._k, self._left, self._low
+        x0, y0 = max(floor(box[0] * k) - left, 0), max(floor(box[1] * k) - low, 0)
+        x1, y1 = max(floor(box[2] * k) - left + 1, 0), max(floor(box[3] * k) - low + 1, 0)
+        cells = self._array[y0:y1, x0:x1]
+        if by == TEXT:
+            cells.fill(by)
+        else:
+            np.maximum(cells, by, out=cells, casting="unsafe")
 
     def take_line(self, a: Point, b: Point, half: float, by: int) -> None:
         """Take a straight strip of twice the half width."""
@@ -61,35 +74,34 @@ class Cells:
 
     def take_strips(self, strips: Iterable[Strips], by: int) -> None:
         """Take many strips at once."""
-        boxes = [self._along(*strip) for strip in strips]
+        boxes = [self._along(*strip) for strip in strips if len(strip[0])]
         if not boxes:
             return
-        x0, y0, x1, y1 = self._spans(np.concatenate(boxes, axis=1))
+        spans = self._spans(np.concatenate(boxes, axis=1))
+        left, low, right, high = self._bounds(spans)
+        rows, columns = high - low, right - left
+        if rows * columns > _SPARSE * spans.shape[1]:
+            for x0, y0, x1, y1 in spans.T.tolist():
+                cells = self._array[y0:y1, x0:x1]
+                np.maximum(cells, by, out=cells, casting="unsafe")
+            return
+        x0, y0, x1, y1 = spans - [[left], [low], [left], [low]]
         # where a box begins the count goes up, behind it down: sums along both axes count the boxes of every cell
-        columns, rows = self._columns, self._rows
         wide, size = columns + 1, (columns + 1) * (rows + 1)
         up = np.bincount(np.concatenate((y0 * wide + x0, y1 * wide + x1)), minlength=size)
         up -= np.bincount(np.concatenate((y0 * wide + x1, y1 * wide + x0)), minlength=size)
         met = up.reshape(rows + 1, wide)[:rows, :columns].cumsum(axis=1).cumsum(axis=0) > 0
-        np.maximum(self._array, by, out=self._array, where=met, casting="unsafe")
+        cells = self._array[low:high, left:right]
+        np.maximum(cells, by, out=cells, where=met, casting="unsafe")
 
     def is_free(self, box: Box) -> bool:
         """Whether nothing in a box is taken."""
-        first, behind, rows = self._cells(box)
-        return not any(any(self._bytes[at + first : at + behind]) for at in rows)
-
-    def _cells(self, box: Box) -> tuple[int, int, range]:
-        """The first column of a box, the one behind its last, and where its rows begin."""
-        k, columns = self._k, self._columns
-        first, behind = floor(box[0] * k) - self._left, floor(box[2] * k) - self._left + 1
-        low, above = floor(box[1] * k) - self._low, floor(box[3] * k) - self._low + 1
-        rows = range(max(low, 0) * columns, min(above, self._rows) * columns, columns)
-        return max(first, 0), min(behind, columns), rows
+        return bool(self.are_free(np.array(box)[:, None])[0])
 
     def are_free(self, boxes: Array, of: int = LINE) -> npt.NDArray[np.bool_]:
         """Whether nothing is taken in each of many boxes, (4, n); ``of``: `LINE` or `TEXT`, for texts alone."""
-        x0, y0, x1, y1 = self._spans(boxes)
-        left, low, right, high = int(x0.min()), int(y0.min()), int(x1.max()), int(y1.max())
+        x0, y0, x1, y1 = spans = self._spans(boxes)
+        left, low, right, high = self._bounds(spans)
         # sums along both axes count the cells that are taken below and left of each corner
         wide = right - left + 1
         sums = np.zeros((high - low + 1, wide), dtype=np.int32)
@@ -161,9 +173,11 @@ class Cells:
         np.minimum(spans, self._most, out=spans)
         return spans
 
-    @property
-    def _array(self) -> npt.NDArray[np.uint8]:
-        return np.frombuffer(self._bytes, dtype=np.uint8).reshape(self._rows, self._columns)
+    @staticmethod
+    def _bounds(spans: npt.NDArray[np.int64]) -> tuple[int, int, int, int]:
+        """First column and row of all, and those behind the last."""
+        (left, low), (right, high) = spans[:2].min(axis=1).tolist(), spans[2:].max(axis=1).tolist()
+        return left, low, right, high
 
 
 def _even(cells: float) -> Array:

@@ -14,6 +14,7 @@ from copes import straight
 from jobs import job_of
 
 from converter.exporters.options import WriteOptions
+from converter.exporters.paper.labels import Ink
 from converter.exporters.paper.templates import templates_of
 from converter.model.run import Tube
 from converter.model.section import Section
@@ -37,6 +38,28 @@ def frame(seed: int) -> list[Tube]:
         straight("LEG", (0.0, offset, 0.0), end, leg),
         straight("BAR", (x - 100.0, -300.0, 0.0), (x + 100.0, 300.0, 0.0), thin),
     ]
+
+
+def test_the_first_box_clear_of_ink_is_the_one_that_shapely_finds():
+    random = Random(9)
+
+    def place():
+        return random.uniform(0.0, 100.0), random.uniform(0.0, 60.0)
+
+    found = set()
+    for _ in range(60):
+        lines = [(*place(), *place()) for _ in range(4)]
+        lines += [(x, y, x, y + 20.0) for x, y in (place(), place())] + [(x, y, x + 30.0, y) for x, y in (place(),)]
+        texts = [(x, y, x + 9.0, y + 2.0) for x, y in (place(), place())]
+        boxes = [(x, y, x + 22.0, y + 9.0) for x, y in (place() for _ in range(random.choice((6, 50))))]
+        drawn = shapely.MultiLineString([(one[:2], one[2:]) for one in lines])
+        ink = shapely.union_all([drawn, *(shapely.box(*one) for one in texts)])
+        inside = shapely.box(0.0, 0.0, 100.0, 60.0)
+        clear = [inside.covers(shapely.box(*one)) and not ink.intersects(shapely.box(*one)) for one in boxes]
+        first = clear.index(True) if True in clear else None
+        assert Ink((0.0, 0.0, 100.0, 60.0), lines, texts).first_clear(boxes) == first
+        found.add(first)
+    assert len(found) > 7 and None in found
 
 
 @pytest.mark.parametrize("first", range(0, 30, 10))

@@ -22,6 +22,31 @@ def cells_of(box, side):
     return {(column, row) for column in range(x0, x1 + 1) for row in range(y0, y1 + 1)}
 
 
+def test_many_strips_take_what_each_takes_alone_few_or_far_apart():
+    """Cells are summed up over the stretch that strips lie in, or taken box by box where that is large."""
+    rng = np.random.default_rng(11)
+    frame = (-40.0, -10.0, 340.0, 260.0)
+    for count, spread in ((3, 250.0), (400, 60.0), (40, 40.0)):
+        starts = rng.uniform(0.0, spread, (count, 2))
+        ends, half = starts + rng.normal(0.0, 20.0, (count, 2)), rng.uniform(0.0, 4.0, count)
+        together, alone = Cells(frame, 0.7), Cells(frame, 0.7)
+        together.take_strips([(starts, ends, half)], LINE)
+        for a, b, wide in zip(starts.tolist(), ends.tolist(), half.tolist(), strict=True):
+            alone.take_line(tuple(a), tuple(b), wide, LINE)
+        corners = rng.uniform((-40.0, -10.0), (330.0, 255.0), (500, 2))
+        boxes = np.concatenate((corners, corners + np.array([3.0, 1.0])), axis=1).T
+        assert together.are_free(boxes).tolist() == alone.are_free(boxes).tolist()
+        assert {True, False} == set(alone.are_free(boxes).tolist())
+
+
+def test_cells_of_a_frame_of_kilometres_are_larger():
+    for frame in ((0.0, 0.0, 4e9, 4e9), (0.0, 0.0, 4e9, 100.0), (0.0, 0.0, 3000.0, 2.0e6)):
+        cells = Cells(frame, 2.5)
+        assert 1e4 < len(cells._bytes) < 5e6
+        cells.take_line((0.0, 50.0), (frame[2], 50.0), 20.0, LINE)
+        assert not cells.is_free((0.4 * frame[2], 40.0, 0.4 * frame[2] + 30.0, 45.0))
+
+
 @pytest.mark.parametrize("size", [(0.1, 0.1), (2.0, 0.3), (9.3, 3.1), (5.6, 5.6), (22.4, 1.5), (1.0, 17.0)])
 def test_boxes_asked_about_at_once_are_those_free_one_by_one(size):
     rng = np.random.default_rng(7)
@@ -55,9 +80,8 @@ def test_a_line_through_points_is_taken_as_its_pieces_are():
     assert all(a == b for a, b in verdicts) and {a for a, _ in verdicts} == {True, False}
 
 
-@pytest.mark.parametrize("frame", [(-40.0, -40.0, 40.0, 40.0), None])
-def test_no_place_is_given_twice_and_none_lies_on_a_line(frame):
-    room, boxes = Room(1.0, frame), []
+def test_no_place_is_given_twice_and_none_lies_on_a_line():
+    room, boxes = Room(1.0, (-40.0, -40.0, 40.0, 40.0)), []
     lines = [((-30.0, 3.0 + k), (30.0, 3.0 - k)) for k in (-6.0, 0.0, 8.0)]
     for line in lines:
         room.take_line(line)
@@ -129,10 +153,10 @@ def test_no_leader_runs_through_a_text_but_for_the_mark_it_starts_in():
 
 
 def test_a_copy_takes_nothing_of_the_first():
-    for room in (Room(0.7, (0.0, 0.0, 50.0, 50.0)), Room(0.7)):
-        other = room.copy()
-        other.take_text((10.0, 10.0, 20.0, 14.0))
-        assert room.is_free((10.0, 10.0, 20.0, 14.0)) and not other.is_free((10.0, 10.0, 20.0, 14.0))
+    room = Room(0.7, (0.0, 0.0, 50.0, 50.0))
+    other = room.copy()
+    other.take_text((10.0, 10.0, 20.0, 14.0))
+    assert room.is_free((10.0, 10.0, 20.0, 14.0)) and not other.is_free((10.0, 10.0, 20.0, 14.0))
 
 
 def test_texts_along_a_straight_and_in_a_corner_lie_clear():
