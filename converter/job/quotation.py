@@ -15,7 +15,7 @@ from converter.findings import Finding
 from converter.findings.wording import listed
 from converter.job.job import Job
 from converter.job.shown import refusals
-from converter.joints.cuts.wrap import weld_length
+from converter.joints.weld import weld_length
 from converter.model.part import Part
 from converter.model.run import Tube
 from converter.quoting import one_line
@@ -48,7 +48,7 @@ class QuotationLine:
         bends: how many.
         cuts: saw cuts: both ends of the stick, and again where extra is trimmed off an end.
         copes: ends that are cut to fit, by more than the saw's square cut.
-        weld: length of weld at its own cut ends; see `converter.joints.cuts.wrap`.
+        weld: length of weld at its own cut ends; see `converter.joints.weld`.
         minutes: of work, of all that has a rate.
         metal_price: of the bar, to the cent, so that what is shown of one piece and of all of them agree.
         work_price: of the minutes, in the same way.

@@ -75,21 +75,22 @@ def contact_findings(
         if plan.choice is not None and plan.choice.kind in ("none", "plane"):
             continue
         met = any(contact.state == ON for contact in found)
+        if joined:
+            onto = [contact for contact in found if contact.state == ON or contact in plan.onto]
+            findings += _drawn([one for one in onto if _is_cut_to(one, plan)], own, frame, tol)
         for contact in found:
             mate = frame[contact.body]
             if contact.state == ON:
-                if joined:
-                    findings += _drawn(contact, own, mate, plan, tol)
-            elif contact.state in (COAXIAL, LIES_ON, INSIDE):
+                continue
+            if contact.state in (COAXIAL, LIES_ON, INSIDE):
                 pair = frozenset((key[0], contact.body))  # once for two tubes, not for each of their ends
                 if pair in along_each:
                     continue
                 along_each.add(pair)
                 findings.append(_along(contact, own, mate))
-            elif contact in plan.onto:
-                if joined:
-                    findings += _drawn(contact, own, mate, plan, tol)
-            elif contact.state != PAST and not met and not plan.onto:  # what runs through is told as a clash
+            elif (
+                contact not in plan.onto and contact.state != PAST and not met and not plan.onto
+            ):  # what runs through is told as a clash
                 findings.append(_off(contact, own, mate))
     return findings
 
@@ -121,23 +122,40 @@ def _of_contact(
     )
 
 
-def _drawn(contact: Contact, own: Body, mate: Body, plan: EndPlan, tol: Tolerances) -> list[Finding]:
-    """A note when the end was drawn to neither the mate's centerline nor its outside, where outlines and solids end."""
-    if abs(contact.ahead) <= same_within(tol.join):
-        return []
-    used = any(one.body == contact.body for one in plan.onto) or (contact.body, contact.mate_end) in plan.after
-    used = used or (plan.partner is not None and plan.partner[0] == contact.body)
-    if not used:
-        return []
-    variant = "short" if contact.ahead > 0.0 else "long"
-    values: dict[str, object] = {"size": abs(contact.ahead)}
-    if contact.state == ON and abs(contact.enters) <= tol.near:
-        variant, left = "outside", abs(contact.enters)
-        if left <= same_within(tol.join):
-            return []
-        way = "short" if contact.enters < 0.0 else "too-far"
-        values["how"] = Clause.of(f"drawn-{way}", left=left)
-    return [_of_contact(contact, own, mate, "joint-drawn", variant, contact.ahead, None, "mm", **values)]
+def _is_cut_to(contact: Contact, plan: EndPlan) -> bool:
+    """Whether an end is cut to the tube that it comes to."""
+    if any(one.body == contact.body for one in plan.onto) or (contact.body, contact.mate_end) in plan.after:
+        return True
+    return plan.partner is not None and plan.partner[0] == contact.body
+
+
+def _drawn(contacts: Sequence[Contact], own: Body, frame: Sequence[Body], tol: Tolerances) -> list[Finding]:
+    """A note when the end was drawn to neither a mate's centerline nor its outside, where outlines and solids end.
+
+    Mates that it stops as far from, as those side by side, are named together.
+    """
+    told: dict[tuple[str, int, int], list[Contact]] = {}
+    for contact in contacts:
+        variant, left = "short" if contact.ahead > 0.0 else "long", 0.0
+        if contact.state == ON and abs(contact.enters) <= tol.near:
+            variant, left = "outside", contact.enters
+            if abs(left) <= same_within(tol.join):
+                continue
+        if abs(contact.ahead) > same_within(tol.join):
+            alike = variant, round(contact.ahead / tol.join), round(left / tol.join)
+            told.setdefault(alike, []).append(contact)
+    findings = []
+    for (way, _, _), some in told.items():
+        first, variant = some[0], way if len(some) == 1 else f"{way} of several"
+        values: dict[str, object] = {"size": abs(first.ahead)}
+        if way == "outside":
+            clause = "drawn-short" if first.enters < 0.0 else "drawn-too-far"
+            values["how"] = Clause.of(clause, left=abs(first.enters))
+        if len(some) > 1:
+            values["mates"] = tuple(frame[one.body].name for one in some)
+        mate = frame[first.body]
+        findings.append(_of_contact(first, own, mate, "joint-drawn", variant, first.ahead, None, "mm", **values))
+    return findings
 
 
 def _along(contact: Contact, own: Body, mate: Body) -> Finding:

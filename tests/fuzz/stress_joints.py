@@ -19,10 +19,9 @@ from coped_solids import taken_off
 from kernel_probe import bounds, kernel_volume, parts
 from stress_tubes import random_section
 
+from converter.exporters.paper.wraps import hole_wraps, wrap
 from converter.geometry.vectors import any_normal
 from converter.joints.cope import cope_frame
-from converter.joints.cuts.wrap import wrap
-from converter.joints.holes import hole_wraps
 from converter.joints.model import SQUARE, Joint
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.run import Run, Tube

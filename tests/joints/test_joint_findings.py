@@ -24,6 +24,7 @@ from converter.tolerances import DEFAULT
 from converter.units import Display
 
 CHORD = straight("RAIL", (0, 0, 0), (1000, 0, 0), RAIL)
+CHORD_IN_TWO = [straight("R1", (-500, 0, 0), (300, 0, 0), RAIL), straight("R2", (300, 0, 0), (900, 0, 0), RAIL)]
 SQUARE = Section("square", 40.0, 3.0, corner=6.0)
 BOX = Section("square", 50.0, 3.0, corner=6.0)
 BENT = tube_of(run_of([(200.0, 0.0, 90.0, 114.3)], 200.0, name="BENT"), RAIL)
@@ -154,6 +155,21 @@ SCENES = {
         [CHORD, rung((300, -8, 0))],
         f"RUNG, end A: {AT} its centerline runs 8.00 mm past the centerline of RAIL; the cut is made to fit all the "
         "same.",
+    ),
+    ("joint-drawn", "outside of several"): (
+        [*CHORD_IN_TWO, rung((300, RAIL.od / 2.0 + 1.5, 0))],
+        f"RUNG, end A: {AT} its centerline stops at the outsides of R1 and R2 (but for 1.50 mm short), 23.73 mm before "
+        "their centerlines; the cut is made to fit all the same.",
+    ),
+    ("joint-drawn", "short of several"): (
+        [*CHORD_IN_TWO, rung((300, 8, 0))],
+        f"RUNG, end A: {AT} its centerline stops 8.00 mm short of the centerlines of R1 and R2; the cut is made to fit "
+        "all the same.",
+    ),
+    ("joint-drawn", "long of several"): (
+        [*CHORD_IN_TWO, rung((300, -8, 0))],
+        f"RUNG, end A: {AT} its centerline runs 8.00 mm past the centerlines of R1 and R2; the cut is made to fit all "
+        "the same.",
     ),
     ("joint-as-drawn", ""): (
         [CHORD, outlined(DrawnEnd((-0.6, -0.8, 0.0), 12.0))],
@@ -429,6 +445,22 @@ def test_every_text_and_every_cure_of_theirs_has_a_scene():
     assert {(key[0], key[2]) for key in SCENES if len(key) > 2} >= cures
     theirs = ("joint-", "cope-", "hole-saw-", "mate-", "end-eaten", "tube-through", "tube-cr", "tube-cl", "tube-near")
     assert codes == {code for code in CODES if code.startswith(theirs)}
+
+
+@pytest.mark.parametrize("short", [8.0, -8.0, 23.725])
+def test_how_far_short_of_its_mates_an_end_is_drawn_is_told_once(short):
+    """Of two rails end to end; of two that it stops as far from as it does from one, and one that it does not."""
+    told = [f for f in findings_of([*CHORD_IN_TWO, rung((300, short, 0))]) if f.code == "joint-drawn"]
+    assert [f.measured for f in told] == [pytest.approx(short)]
+    box, wide = Section("square", 40.0, 2.0, corner=4.0), Section("square", 60.0, 2.0, corner=4.0)
+    post = straight("POST", (300, 8, 0), (300, 400, 0), wide)
+    for lower, wanted in ((0.0, [8.0]), (3.0, [8.0, 11.0])):
+        rails = [
+            straight("R1", (-500, 0, 20), (900, 0, 20), box),
+            straight("R2", (-500, -lower, -20), (900, -lower, -20), box),
+        ]
+        told = [f.measured for f in findings_of([*rails, post]) if f.code == "joint-drawn"]
+        assert sorted(told) == pytest.approx(wanted)
 
 
 def test_a_clash_counts_further_places_and_what_was_not_looked_at():

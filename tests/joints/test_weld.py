@@ -9,7 +9,7 @@ from scipy.integrate import quad
 from scipy.special import ellipe
 
 from converter.job import Job
-from converter.joints.cuts.wrap import weld_length
+from converter.joints.weld import weld_length
 from converter.model.bends import BendTable, Placement
 from converter.model.run import Run, Tube
 from converter.model.section import Section

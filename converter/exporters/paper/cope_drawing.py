@@ -1,6 +1,6 @@
 """The drawing of a cope template, for DXF and PDF alike: lines, curves and labels in mm.
 
-x as in `converter.joints.cuts.wrap`; y is up, the centerline's end point at 0, so that the cut lies at
+x as in `converter.exporters.paper.wraps`; y is up, the centerline's end point at 0, so that the cut lies at
 minus its length. The tube's name, the zero line and the short
 point are told on the paper that stays on the tube; the mates' names and the long point on what is cut away.
 """
@@ -17,7 +17,7 @@ from converter.arrays import Array
 from converter.exporters.paper.cope_words import title
 from converter.exporters.paper.figure import Figure, Point, Text, text_width
 from converter.exporters.paper.labels import FigureLabels
-from converter.joints.cuts.wrap import Wrap
+from converter.exporters.paper.wraps import Wrap
 from converter.joints.model import PLANE
 from converter.units import Display
 

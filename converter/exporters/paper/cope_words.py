@@ -6,8 +6,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from converter.errors import WriteError
+from converter.exporters.paper.wraps import Wrap
 from converter.joints.cope import Copes
-from converter.joints.cuts.wrap import Wrap
 from converter.joints.model import Joint
 from converter.quoting import LONGEST_PATH, quoted
 from converter.shop.sections import describe

@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from converter.arrays import Array
+from converter.exporters.paper.wraps import Around, wrap
 from converter.geometry.vectors import within_turn
-from converter.joints.cuts.wrap import Around, wrap
 from converter.joints.model import Joint
 from converter.model.end_cuts import EndCuts
 from converter.model.run import Run

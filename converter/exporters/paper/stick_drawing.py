@@ -13,7 +13,7 @@ from math import atan2, ceil, degrees, floor
 from converter.exporters.paper.figure import Figure, Point, text_width
 from converter.exporters.paper.labels import CLEAR, FigureLabels, along_level, beside_upright, grid, spots
 from converter.exporters.paper.stick import StickBend, StickTemplate, Strip
-from converter.joints.cuts.wrap import Around
+from converter.exporters.paper.wraps import Around
 from converter.units import Display
 from converter.words import cut_to
 

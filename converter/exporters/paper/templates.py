@@ -26,10 +26,10 @@ from converter.exporters.paper.cope_drawing import (
 from converter.exporters.paper.cope_words import copes_of, facts, how_to, title
 from converter.exporters.paper.figure import Figure, text_width
 from converter.exporters.paper.labels import FigureLabels
+from converter.exporters.paper.wraps import HoleWrap, Wrap, hole_wraps, wrap
 from converter.job import once_per_job
 from converter.joints.cope import Copes
-from converter.joints.cuts.wrap import Wrap, wrap
-from converter.joints.holes import Hole, HoleWrap, hole_wraps
+from converter.joints.holes import Hole
 from converter.quoting import LONGEST_PATH, quoted
 from converter.shop.sections import describe
 from converter.units import Display

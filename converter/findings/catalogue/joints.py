@@ -62,6 +62,12 @@ define(
         "is made to fit all the same",
         "long": "at {place:place}, its centerline runs {size:length} past the centerline of {mate:bare}; the cut is "
         "made to fit all the same",
+        "outside of several": "at {place:place}, its centerline stops at the outsides of {mates:list} ({how}), "
+        "{size:length} before their centerlines; the cut is made to fit all the same",
+        "short of several": "at {place:place}, its centerline stops {size:length} short of the centerlines of "
+        "{mates:list}; the cut is made to fit all the same",
+        "long of several": "at {place:place}, its centerline runs {size:length} past the centerlines of {mates:list}; "
+        "the cut is made to fit all the same",
     },
 )
 define(

@@ -1,1 +1,1 @@
-"""The cut of an end: where its lines meet the mate, unrolled onto paper, and how it is turned."""
+"""The cut of an end: where its lines meet the mate, and how it is turned."""

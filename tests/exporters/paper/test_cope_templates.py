@@ -20,9 +20,9 @@ from shapely.geometry import LineString, Polygon, box
 
 from converter.errors import MissingLibraryError, OptionError, WriteError
 from converter.exporters.options import WriteOptions
+from converter.exporters.paper.wraps import Around, wrap
 from converter.exporters.pdf.cope_templates import BORDER, PENS
 from converter.exporters.pdf.tiling import clip, tile
-from converter.joints.cuts.wrap import Around, wrap
 from converter.model.section import Section
 from converter.shop.model import HoleSaw, Shop
 from converter.units import Display

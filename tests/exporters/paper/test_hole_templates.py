@@ -16,7 +16,7 @@ from pdf_tools import read_pdf
 from shapely.geometry import LineString, Point
 from test_cope_templates import drawn, job, printed
 
-from converter.joints.holes import hole_wraps
+from converter.exporters.paper.wraps import hole_wraps
 from converter.model.section import Section
 
 PAPER = 0.1

@@ -1,4 +1,4 @@
-"""A cut unrolled onto paper: the wrap template of an end.
+"""A cut unrolled onto paper: the wrap templates of an end, and of the holes of a crossing.
 
 x runs around the tube from the zero line, right-hand positive about the direction that points
 out of the end; y is the length back from the centerline's end point. Drawn with y downward it is
@@ -10,21 +10,27 @@ All in mm.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import ceil, pi
+from math import ceil, floor, pi
 
 import numpy as np
 
 from converter.arrays import Array, distinct
+from converter.geometry.vectors import within_turn
 from converter.joints.cuts.lines import corner_angles, outline_radii
-from converter.joints.model import MITRE, PLANE, Joint
+from converter.joints.holes import Hole, grouped
+from converter.joints.model import Joint
 from converter.model.section import Outline
 
 #: The template's curve strays from the exact one by less than about this, mm.
 _FLAT = 2e-3
 #: A step of half a degree is halved at most this often.
 _HALVINGS = 9
+#: Room that the template keeps above its holes, and below them for what is written there, mm.
+ABOVE, BELOW = 12.0, 17.0
+#: Room between the side edges and the holes, mm, for the closing marks.
+_SIDE = 5.0
 
 Point = tuple[float, float]
 
@@ -211,17 +217,102 @@ def _fine(curve: Callable[[Array], Array], phi: Array, position: Callable[[Array
     return phi
 
 
-def weld_length(joint: Joint) -> float:
-    """Length of the weld that an end needs, mm: the closed curve in which its outside meets what it is cut to.
+# --- a template once around the tube, both holes of a crossing on it --------------------------
+# x and paper are as above, but y is the length from end A along the tube, so that end B is
+# up. The side edges lie on the zero line; where a hole would be cut in two there, they lie in the widest room between
+# the holes, and the zero line is drawn where it is.
 
-    Taken along straight pieces between the points of the cut's profile, every half degree, and so short by about one
-    in 100,000. Of a mitre each of its two ends gets half. A plane joins it to no tube of the drawing: 0.
+
+@dataclass(frozen=True)
+class HoleWrap:
+    """The template of one crossing. Lengths mm, angles degrees.
+
+    Attributes:
+        holes: its holes, the one nearest to end A first.
+        paper_thickness: thickness of the paper.
+        width: once around.
+        seam: clock of the side edges, 0 when they are the zero line.
+        low, high: lengths from end A of the lower and the upper edge.
+        change: what end A's cut adds to the tube (negative: takes off), so that lengths as cut are that much more.
+        coped: whether end A is cut to fit.
+        outlines: (x, length from end A) around each hole, the first point repeated.
     """
-    if joint.kind == PLANE:
+
+    holes: tuple[Hole, ...]
+    paper_thickness: float
+    width: float
+    seam: float
+    low: float
+    high: float
+    change: float
+    coped: bool
+    outlines: tuple[tuple[Array, Array], ...]
+
+    def x(self, clock: float) -> float:
+        """Where an angle from the zero line lies, in [0, width)."""
+        return within_turn(clock - self.seam) / 360.0 * self.width
+
+    @property
+    def centers(self) -> list[tuple[float, float]]:
+        """(x, length from end A) of the middle of each hole."""
+        return [(self.x(hole.clock), hole.from_a) for hole in self.holes]
+
+    def as_cut(self, from_a: float) -> float:
+        """A length from the centerline's end A, counted from the stick's end as it is cut."""
+        return from_a + self.change
+
+
+def hole_wraps(
+    holes: Sequence[Hole], changes: dict[str, float | None], paper_thickness: float, round_to: float = 5.0
+) -> list[HoleWrap]:
+    """Unroll holes, those of one crossing together.
+
+    Args:
+        holes: of `converter.joints.holes.find_holes`.
+        changes: by tube, what its cut adds at end A, mm; None where end A is not cut to fit.
+        paper_thickness: thickness of the paper, mm.
+        round_to: the lower edge lies at a multiple of this from end A as cut, mm; where the straight begins if that
+            comes first.
+    """
+    return [_unrolled(group, changes.get(group[0].tube), paper_thickness, round_to) for group in grouped(holes)]
+
+
+def _unrolled(holes: tuple[Hole, ...], change: float | None, paper_thickness: float, round_to: float) -> HoleWrap:
+    od = holes[0].section.od
+    width = pi * (od + paper_thickness)
+    seam = _seam([hole.fine[0] for hole in holes], 360.0 * _SIDE / width)
+    added = change or 0.0
+    begin, end = holes[0].straight
+    lowest = min(float(hole.fine[1].min()) for hole in holes)
+    highest = max(float(hole.fine[1].max()) for hole in holes)
+    low = round_to * floor((lowest - BELOW + added) / round_to + 1e-9) - added
+    high = round_to * ceil((highest + ABOVE + added) / round_to - 1e-9) - added
+    outlines = []
+    for hole in holes:
+        clock, lengths = hole.fine
+        start = within_turn(float(clock.min()) - seam)
+        outlines.append(((clock - clock.min() + start) / 360.0 * width, lengths))
+    return HoleWrap(
+        holes=holes,
+        paper_thickness=paper_thickness,
+        width=width,
+        seam=seam,
+        low=max(low, min(begin, lowest)),
+        high=min(high, max(end, highest)),
+        change=added,
+        coped=change is not None,
+        outlines=tuple(outlines),
+    )
+
+
+def _seam(clocks: Sequence[Array], margin: float) -> float:
+    """Clock of the side edges: 0 where that keeps clear of every hole, else the middle of the widest room."""
+    spans = sorted((within_turn(float(clock.min())), float(np.ptp(clock))) for clock in clocks)
+    rooms = []
+    for i, (start, size) in enumerate(spans):
+        following = spans[(i + 1) % len(spans)][0] + (360.0 if i + 1 == len(spans) else 0.0)
+        rooms.append((following - start - size, start + size))
+    if any(margin <= within_turn(-begin) <= room - margin for room, begin in rooms):
         return 0.0
-    phi, along = np.array([row[:2] for row in joint.profile]).T
-    angle = np.radians(phi)
-    radius = np.broadcast_to(joint.cut.branch.radii(angle, False), angle.shape)
-    points = np.column_stack([radius * np.cos(angle), radius * np.sin(angle), along])
-    length = float(np.linalg.norm(points - np.roll(points, 1, axis=0), axis=1).sum())
-    return length / 2.0 if joint.kind == MITRE else length
+    room, begin = max(rooms)
+    return within_turn(begin + room / 2.0)
