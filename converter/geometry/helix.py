@@ -8,6 +8,11 @@ import numpy as np
 
 from converter.arrays import Array
 
+#: Turns of a helix, from which on a free curve is told for a coil. Common practice, no source.
+COIL = 0.25
+#: Of its radius, that a coil may be off a helix, as splines through a dozen points a turn are.
+COIL_OFF = 0.002
+
 
 @dataclass(frozen=True, slots=True)
 class Helix:
@@ -24,6 +29,18 @@ class Helix:
     rise: float
     turns: float
     residual: float
+
+
+def coil_through(points: Array, off: float) -> Helix | None:
+    """The coil that points in order lie on, within ``off`` mm or `COIL_OFF`; None where they lie on none.
+
+    Args:
+        points: as of `fit_helix`.
+    """
+    helix = fit_helix(points)
+    if helix is None or helix.turns < COIL or helix.residual > max(off, COIL_OFF * helix.radius):
+        return None
+    return helix
 
 
 def fit_helix(points: Array) -> Helix | None:

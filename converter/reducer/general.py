@@ -10,7 +10,7 @@ import numpy as np
 
 from converter.findings import Clause, Finding
 from converter.geometry.circles import fit_circle, vec
-from converter.geometry.helix import fit_helix
+from converter.geometry.helix import coil_through
 from converter.model.bends import BendTable
 from converter.model.curve import Arc, Ellipse, Line, Path, Polyline, Segment, Spline
 from converter.model.deviation import distances, largest, largest_along
@@ -32,8 +32,6 @@ LEAST_MOVED = 0.005  #: mm that a radius moved to be another's, from which on it
 FINER = 4  #: times as many points are measured of a free curve as it is fitted to
 MOST_FINER = 100  #: bends: what takes more is no tube, however closely it is followed
 FREE_LEVEL = 0.005  #: mm; bows found only above this, end to end, speak of a free curve
-COIL = 1.0  #: turns of a helix, from which on a free curve is told for a coil (common practice, no source)
-COIL_OFF = 0.002  #: of its radius, that a coil may be off a helix, as splines through a dozen points a turn are
 
 #: The clause that counts curves of a kind.
 _KINDS = {Line: "drawn-lines", Arc: "drawn-arcs", Spline: "drawn-splines", Ellipse: "drawn-ellipses"}
@@ -336,8 +334,10 @@ def _free_curves(run: Run, groups: list[list[int]], settled: Settled, tol: Toler
 
 def _coil(settled: Settled, rows: Sequence[int], tol: Tolerances) -> Clause | str:
     """That a free curve is a coil, with what a roller is set to; '' where it is none."""
-    helix = fit_helix(np.concatenate([b.proof for b in (settled.bows[k] for k in rows) if isinstance(b, Bow)]))
-    if helix is None or helix.turns < COIL or helix.residual > max(tol.fit, COIL_OFF * helix.radius):
+    helix = coil_through(
+        np.concatenate([b.proof for b in (settled.bows[k] for k in rows) if isinstance(b, Bow)]), tol.fit
+    )
+    if helix is None:
         return ""
     return Clause.of("coil", turns=helix.turns, radius=helix.radius, rise=helix.rise)
 

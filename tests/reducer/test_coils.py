@@ -70,3 +70,15 @@ def test_other_free_curves_are_no_coil():
         assert all("coil" not in words for words in told(Polyline(points)))
         found = fit_helix(points)
         assert found is None or found.residual > 0.01 * found.radius
+
+
+@pytest.mark.parametrize("turns", [0.3, 0.5, 1.0])
+def test_a_rail_of_a_turn_and_less_is_a_coil_too(turns):
+    """As along a winding stair: 900 mm around its post, 2500 mm up for each turn."""
+    (words,) = told(Polyline(helix(900.0, 2500.0, turns, 200)))
+    assert f"(a coil of {turns:.2f} turns, 900.00 mm centerline radius, rising 2500.00 mm a turn)" in words
+
+
+def test_less_than_a_quarter_turn_is_no_coil():
+    (words,) = told(Polyline(helix(900.0, 2500.0, 0.24, 200)))
+    assert "coil" not in words

@@ -7,13 +7,19 @@ from dataclasses import replace
 import numpy as np
 
 from converter.findings import Clause, Finding
+from converter.geometry.circles import fit_circle
+from converter.geometry.helix import coil_through
 from converter.importers.mesh.load import LoadedMeshes
 from converter.importers.mesh.measured import Measured
-from converter.tolerances import same_within
+from converter.model.centerline import rebuild
+from converter.model.curve import Arc
+from converter.tolerances import DEFAULT, same_within
 
 EXACT = 1e-3  #: mm; a standard deviation below this is rounding, not noise
 COARSE = 2e-3  #: mm between neighbouring single-precision numbers above which it is told
 OFF = 5e-5  #: of the radius: a vertex further off than this, and than its scatter explains, is told
+COIL_BENDS, NO_STRAIGHT = 3, 0.1  #: bends of a coil at least; of the radius, straight between them at most
+ARC_STEPS = 12  #: points on each of them
 LOOSE_ANGLE = 0.5  #: degrees of uncertainty of an angle that are told
 _ANY_TURN = 180.0  #: degrees of uncertainty from which a rotation is not known at all
 LOOSE_ROTATION = 1.0  #: degrees of uncertainty of a rotation that are told
@@ -59,10 +65,11 @@ def tube_findings(name: str, tube: Measured) -> list[Finding]:
                 values={"deviation": deviation},
             )
         )
-    if not tube.searched:
+    coil = _coil_finding(name, tube)
+    if not tube.searched and coil is None:
         values = {"sigma": sigma, "bends": len(tube.table.bends)}
         findings.append(Finding("mesh-search-ended", tube=name, measured=sigma, unit="mm", values=values))
-    findings += _doubt_findings(name, tube)
+    findings += [coil] if coil is not None else _doubt_findings(name, tube)
     findings += [replace(remark, tube=name) for remark in tube.remarks]
     certain = max(ODD * od, 0.05, 3.0 * sigma)
     for variant, value in (("oval", float(tube.oval)), ("tapered", abs(float(tube.taper)))):
@@ -79,6 +86,26 @@ def tube_findings(name: str, tube: Measured) -> list[Finding]:
                 )
             )
     return findings
+
+
+def _coil_finding(name: str, tube: Measured) -> Finding | None:
+    """That a tube of bends without straights between is a coil, which no row of bends is; else None."""
+    bends = tube.table.bends
+    between = [bend.feed for bend in bends[1:]] + [0.0]
+    if len(bends) < COIL_BENDS or max(between) > NO_STRAIGHT * tube.radius or tube.sizes is not None:
+        return None
+    arcs = [segment for segment in rebuild(tube.table, tube.placement) if isinstance(segment, Arc)]
+    points = np.array(
+        [arc.point(arc.angle * k / ARC_STEPS) for arc in arcs for k in range(ARC_STEPS)] + [arcs[-1].end]
+    )
+    helix, circle = coil_through(points, max(DEFAULT.fit, 3.0 * tube.sigma)), fit_circle(points)
+    if helix is None or circle is None or circle.residual <= max(DEFAULT.fit, 10.0 * tube.sigma):
+        return None  # or a single bend would do
+    coil = Clause.of("coil", turns=helix.turns, radius=helix.radius, rise=helix.rise)
+    values = {"other_bend": len(bends), "away": circle.residual, "limit": DEFAULT.fit, "coil": coil}
+    return Finding(
+        "not-line-arc", tube=name, bend=1, measured=circle.residual, limit=DEFAULT.fit, unit="mm", values=values
+    )
 
 
 def _doubt_findings(name: str, tube: Measured) -> list[Finding]:

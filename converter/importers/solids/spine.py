@@ -189,7 +189,9 @@ def _drawn(tube: _SweptBody, name: str, tol: Tolerances) -> DrawnCurve | Clause 
             if is_too_little(volume.by_kernel, as_table):
                 return None
             findings += [] if tube.others else volume_findings(volume.by_kernel, as_table)
-        tables = with_remains([as_table, *tube.others], tube.shapes, tube.faces, volume, tube.is_solid, tol)
+        cuts = {end.face for end in ends or () if end.on == "cut" and end.face is not None}
+        own = tube.faces | cuts  # cuts lean against the polygon, the more the longer its straights
+        tables = with_remains([as_table, *tube.others], tube.shapes, own, volume, tube.is_solid, tol)
         findings += [f for f in tables[0].findings if f.code == "solid-remains"]
     solid = SpineSolid(section, metal, off, tuple(findings))
     return DrawnCurve(spline_along(centers), None, None, name, name, solid=solid)
@@ -197,10 +199,11 @@ def _drawn(tube: _SweptBody, name: str, tol: Tolerances) -> DrawnCurve | Clause 
 
 @dataclass(frozen=True, slots=True)
 class _SpineEnd:
-    """How far metal reaches past the end of a spine, mm, and what it ends on (see `solids.ends.ChainEnd`)."""
+    """How far metal reaches past the end of a spine, mm, what it ends on (see `solids.ends.ChainEnd`), and its face."""
 
     metal: float
     on: str
+    face: int | None = None
 
 
 def _cut(tube: _SweptBody, centers: Array) -> tuple[Array, _SpineEnd]:
@@ -231,7 +234,7 @@ def _cut(tube: _SweptBody, centers: Array) -> tuple[Array, _SpineEnd]:
     ends = [rim for rim in rims.values() if face in rim.faces and _goes_around(rim.points, point, out)]
     past = float(reach(ends, point, out))
     on = "mate" if not flat else "face" if _is_wide(tube, face, point, out) else "cut"
-    return begun, _SpineEnd(0.0 if abs(past) < _LEVEL else past, on)
+    return begun, _SpineEnd(0.0 if abs(past) < _LEVEL else past, on, face)
 
 
 def _meets(cut: Primitive, way: Array) -> float | None:

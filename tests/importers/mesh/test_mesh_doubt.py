@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cadquery as cq
 import numpy as np
 import pytest
 from eval_mesh import judge, mesh_of
@@ -94,3 +95,29 @@ def test_a_surface_that_is_no_row_of_bends_is_said():
     codes = {f.code for f in tube_findings("t", found) if f.severity != "note"}
     assert len(found.table.bends) > 1
     assert "mesh-uncertain" in codes
+
+
+def test_a_coil_in_a_mesh_is_told_for_one():
+    """Wound by cadquery's kernel: a turn of 100 mm centerline radius rising 60 mm, sqrt((200 pi)^2 + 60^2) long.
+
+    It was a table of eight bends, with doubts of each.
+    """
+    helix, way = cq.Wire.makeHelix(60.0, 60.0, 100.0), cq.Vector(0.0, 100.0, 60.0 / (2.0 * np.pi))
+    start = cq.Vector(100.0, 0.0, 0.0)
+    bar = cq.Solid.sweep(cq.Wire.makeCircle(10.0, start, way), [], helix, True, True)
+    points, faces = bar.tessellate(0.2, 0.3)
+    (body,) = weld(np.array([p.toTuple() for p in points]), np.array(faces)).bodies
+    tube = measure(body)
+    assert tube.table.developed_length == pytest.approx(np.hypot(200.0 * np.pi, 60.0), rel=1e-3)
+    told = {finding.code: finding for finding in tube_findings("rail", tube)}
+    assert "a coil of 1.00 turns, 100.00 mm centerline radius, rising " in told["not-line-arc"].message
+    assert not {"mesh-misfit", "mesh-ambiguous", "mesh-uncertain", "mesh-search-ended"} & set(told)
+
+
+def test_a_row_of_bends_of_several_planes_is_no_coil():
+    """Three bends without straights between that turn to one side and the other."""
+    rows = [(80.0, 0.0, 60.0, 100.0), (0.0, 120.0, 60.0, 100.0), (0.0, -120.0, 60.0, 100.0)]
+    mesh = scanned(run_of(rows, 80.0), 20.0, 3.0, 0.0, 5)
+    tube = measure(weld(np.array(mesh.vertices), np.array(mesh.faces)).bodies[0])
+    assert len(tube.table.bends) == 3
+    assert not [finding for finding in tube_findings("row", tube) if finding.code == "not-line-arc"]

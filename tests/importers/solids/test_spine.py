@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import radians
+from math import hypot, radians, tau
 
 import cadquery as cq
 import pytest
@@ -127,3 +127,24 @@ def test_a_spring_of_wire_is_none(tmp_path):
     wire = cq.Solid.sweep(cq.Wire.makeCircle(1, V(10, 0, 0), V(0, 1, 0)), [], helix, True, True)
     drawing, runs = read(wire, tmp_path)
     assert not runs and drawing.ignored
+
+
+def coil(turns: float, radius: float, rise: float) -> cq.Solid:
+    """Hollow tube of 20 x 1.5 mm, wound by the kernel."""
+    helix = cq.Wire.makeHelix(rise, rise * turns, radius)
+    start, way = V(radius, 0, 0), V(0, radius, rise / tau)
+    bore = cq.Wire.makeCircle(8.5, start, way)
+    return cq.Solid.sweep(cq.Wire.makeCircle(10, start, way), [bore], helix, True, True)
+
+
+@pytest.mark.parametrize("turns", [0.5, 3.25])
+def test_the_ends_of_a_coil_are_no_caps(turns, tmp_path):
+    """The polygon that stands for a long coil turns by four degrees a step, and its ends lean by half of that."""
+    _, (run,) = read(coil(turns, 100.0, 60.0), tmp_path)
+    told = codes(run)
+    assert (
+        f"a coil of {turns:.2f} turns, 100.00 mm centerline radius, rising 60.00 mm a turn"
+        in told["not-line-arc"].message
+    )
+    assert "solid-remains" not in told
+    assert run.table.developed_length == pytest.approx(turns * hypot(tau * 100.0, 60.0), rel=2e-4)
