@@ -98,6 +98,7 @@ define(
 clause("decimal-commas", "{count:count number} with a decimal comma {count:was/were} read as such")
 clause("fortran-exponents", "{count:count number} with the exponent of Fortran (6.0D+01) {count:was/were} read as such")
 clause("sequences-closed", "{count:count SEQEND} {count:was/were} put in")
+clause("sections-joined", "what it draws was put into one section")
 clause("flaws-repaired", "{count:count flaw} {count:was/were} repaired")
 clause("flaws-left", "{count:,} could not be repaired")
 clause("curves-lost", "{lost:,} of {drawn:count curve} {lost:was/were} lost")
@@ -109,8 +110,11 @@ define(
     says={
         "damaged": "the file is damaged ({reason}) and was read in recovery mode: {parts:list}",
         "malformed": "the file is malformed in places ({reason}); what depends on them may be missing",
+        "behind": "behind the end mark of the file, EOF in line {line:,}, another drawing begins: its "
+        "{count:count curve} {count:was/were} not read",
     },
     cure={
+        "behind": "Put each drawing into a file of its own, from SECTION to EOF.",
         "damaged": "Export the drawing again, or compare every tube with it.",
         "malformed": "Export it again, and compare what comes in.",
     },
