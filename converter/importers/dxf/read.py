@@ -141,6 +141,8 @@ class _LayoutReading:
                     self.gathering.point(mark.center, "ARC", "no radius", mark.handle)
         self.rules.check_layer_patterns(self.options)
         drawing.ignored = self.tally.ignored()
+        if entities is self.loaded.model:
+            self.notes.add_sheets(self.loaded.doc)
         drawing.notes = self.notes.lines
         drawing.aside = self.gathering.aside if self.gathering else None
         if self.units.stated is None or self.options.units is not None:
