@@ -71,7 +71,7 @@ class NoteLines:
                 self._keep(entity.plain_text())
 
     def _keep_formatted(self, text: str) -> None:
-        self._keep(plain_mtext(_STACKED.sub(r" \1/\2", text)))
+        self._keep("\n".join(plain_mtext(_STACKED.sub(r" \1/\2", text), split=True)))
 
     def _keep(self, text: str) -> None:
         for line in map(str.strip, text.split("\n")):
