@@ -184,8 +184,8 @@ define(
         "border, dimensions, notes or construction lines: {seen:list}",
         "border": "{count:count curve} on layer {layer:quoted} {count:is/are} read as tubes though {count:it looks/"
         "they look} like a border: a rectangle around everything else that no tube meets",
-        "dimensions": "{count:count line} {count:has/have} a stroke or an arrowhead at both ends, as dimensions "
-        "taken apart have, and {count:is/are} read as tubes with all that belongs to {count:it/them}",
+        "dimensions": "{count:count line} {count:ends/end} in strokes or arrowheads, as dimensions and leaders taken "
+        "apart do, and {count:is/are} read as tubes with all that belongs to {count:it/them}",
         "linetype": "it is drawn in the linetype {linetype:quoted}, and most of the drawing in continuous lines: "
         "hidden edges, axes and other positions are drawn so",
         "linetype of a part": "a part of it is drawn in the linetype {linetype:quoted}, as hidden edges, axes and "
