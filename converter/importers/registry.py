@@ -209,7 +209,7 @@ def detect(head: bytes, name: str) -> ReadFormat:
         ReadError: it is something known that is not read, or nothing known.
     """
     by_name = {form.name: form for form in FORMATS}
-    if head.startswith(_DXF_BINARY) or _is_dxf_text(head):
+    if head.startswith(_DXF_BINARY) or is_dxf_text(head):
         return by_name["dxf"]
     if is_step(head):
         return by_name["step"]
@@ -246,7 +246,7 @@ def detect(head: bytes, name: str) -> ReadFormat:
     )
 
 
-def _is_dxf_text(head: bytes) -> bool:
+def is_dxf_text(head: bytes) -> bool:
     """Whether it begins with a section, after blanks and any number of 999 comments; they may go on past `HEAD`."""
     blanks = _DXF_BLANKS.match(head)
     start = at = blanks.end() if blanks else 0

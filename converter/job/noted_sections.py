@@ -24,6 +24,20 @@ _NO_SECTION = re.compile(
     r"(?<![a-z])(?:pl|plt|clr|scale|bolts?|screws?|nuts?|washers?|welds?|threads?|drill|chamfer)(?![a-z])",
     re.IGNORECASE,
 )
+#: A decimal comma; three digits behind it may be thousands, and a point beside it says that it is none.
+_COMMA = re.compile(r"(?<=\d),(?=\d{1,2}(?!\d))")
+_STAR = re.compile(r"(?<=[\d ])\*(?=[\d .])")
+_LENGTH = r"(?:\d++(?:\.\d++)?|\.\d++)(?: ?(?:mm|in|\"))?"
+#: Numbers that words tell apart, before them or behind, such as ``OD 38.1 wall 2.4`` and ``1.5 OD .095 WALL``.
+_NAMED_BEFORE = re.compile(
+    rf"(?:(?<![a-z])(?:o\.?d|dia)\b\.?|[øØ⌀∅])[ :=]*+(?P<od>{_LENGTH})[ ,;]*+(?<![a-z])(?:wall|wt|w\.t\.|thk|t)"
+    rf"[ :=]*+(?P<wall>{_LENGTH})",
+    re.IGNORECASE,
+)
+_NAMED_BEHIND = re.compile(
+    rf"(?<![\d.,])(?P<od>{_LENGTH}) ?(?:o\.?d|dia)\b\.?[ ,;]*+(?P<wall>{_LENGTH}) ?(?:wall|wt|thk)(?![a-z])",
+    re.IGNORECASE,
+)
 _CORNER = re.compile(r" r[\d.]++(?:mm|in)$")
 #: mm; no tube that is bent has a thicker wall. Common practice, no source.
 _MOST_WALL = 20.0
@@ -78,11 +92,22 @@ def noted_section(text: str, unit: str) -> str | None:
     """
     if _NO_SECTION.search(text):
         return None
+    text = _as_typed(text)
     for own in sorted(_UNITS, key=lambda one: one != ("in" if _INCHES.search(text) else unit)):
         found = [one for one in sections_in(text, own) if _is_tube(one)]
         if found:
             return _typed(found[0]) if len(found) == 1 else None
     return None
+
+
+def _as_typed(text: str) -> str:
+    """The text with decimal points, and with an x between two numbers that a star or words tell apart."""
+    if "." not in text:
+        text = _COMMA.sub(".", text)
+    text = _STAR.sub("x", text)
+    for named in (_NAMED_BEFORE, _NAMED_BEHIND):
+        text = named.sub(r"\g<od> x \g<wall>", text)
+    return text
 
 
 def _typed(section: Section) -> str:

@@ -86,9 +86,11 @@ def header_doubts(header: HeaderUnit | None, tubes: Sequence[Tube], shop: Shop) 
     bent = [(run, tube) for run, tube in zip(runs, tubes, strict=True) if _radii(run)]
     dies = () if shop.is_demo or doubts(shop) else shop.dies
     told = _of_radii(header, bent, dies) if bent else _of_lengths(header, runs)
+    each = _with_dies(bent, dies)
+    is_theirs = bool(dies and each) and all(_is_of_one(radius, own) for radius, own in each)
     if told is None and bent and dies:
-        told = _of_dies(header, bent, dies)
-    if told is None and header.unit not in (*COMMON, shop.units):
+        told = _of_dies(header, each)
+    if told is None and not is_theirs and header.unit not in (*COMMON, shop.units):
         told = _of_digits(header, runs) or _of_unit(header, runs)
     return [] if told is None else [told]
 
@@ -160,13 +162,17 @@ def _of_lengths(header: HeaderUnit, runs: Sequence[Run]) -> Finding | None:
     return None
 
 
-def _of_dies(header: HeaderUnit, bent: Sequence[tuple[Run, Tube]], dies: Sequence[Die]) -> Finding | None:
-    """The doubt where every radius is that of a die in another unit, and none in this one."""
-    each = [
+def _with_dies(bent: Sequence[tuple[Run, Tube]], dies: Sequence[Die]) -> list[tuple[float, list[float]]]:
+    """Each drawn radius, and the radii of the dies for its tube, mm."""
+    return [
         (sum(pair) / 2.0, [die.clr for die in dies if tube.section is None or not die.unlike(tube.section)])
         for run, tube in bent
         for pair in _radii(run)
     ]
+
+
+def _of_dies(header: HeaderUnit, each: Sequence[tuple[float, Sequence[float]]]) -> Finding | None:
+    """The doubt where every radius is that of a die in another unit, and none in this one."""
     if any(_is_of_one(radius, own) for radius, own in each):
         return None
     for other in _others(header.unit):

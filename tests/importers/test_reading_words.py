@@ -171,8 +171,10 @@ def drawings(tmp_path: Path) -> Iterator[Drawing]:
     for data in (spoilt, spoilt.replace(f"LINE\n  5\n{fourth}\n", f"LINE\n  5\n{third}\n")):
         (tmp_path / "spoilt.dxf").write_text(data)
         yield read_dxf(tmp_path / "spoilt.dxf")
-    (tmp_path / "open.dxf").write_text(without_end_marks(whole))
-    yield read_dxf(tmp_path / "open.dxf")
+    section = "  0\nSECTION\n  2\nENTITIES\n  0\nLINE\n  8\n0\n 10\n0.0\n 20\n50.0\n 11\n9.0\n 21\n50.0\n  0\nENDSEC\n"
+    for data in (without_end_marks(whole), whole.replace("  0\nEOF\n", section + "  0\nEOF\n"), whole + section):
+        (tmp_path / "open.dxf").write_text(data)
+        yield read_dxf(tmp_path / "open.dxf")
     for part in (holed_plate, flat_pattern, floor_plan, wireframe, three_views, bent_tube, views_of_a_tube):
         doc, model = new()
         part(model)

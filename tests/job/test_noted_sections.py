@@ -26,6 +26,15 @@ from converter.shop.sections import parse_section
         ("flat oval 60x30x2", "flat-oval 60x30x2mm", "flat-oval 60x30x2mm"),
         ('1-1/2" sch 40', "NPS 1-1/2 sch 40", "NPS 1-1/2 sch 40"),
         ("TUBE_38x2.5", "38x2.5mm", "38x2.5mm"),
+        ("38,1x2,4", "38.1x2.4mm", "38.1x2.4mm"),
+        ("Rohr 42,4 x 2,6 mm S235", "42.4x2.6mm", "42.4x2.6mm"),
+        ("40x20x1,5 RHS", "40x20x1.5mm", "40x20x1.5mm"),
+        ("TUBE_33,7x2,6", "33.7x2.6mm", "33.7x2.6mm"),
+        ("38.1*2.4", "38.1x2.4mm", "38.1x2.4mm"),
+        ("OD 38 WT 2.5", "38x2.5mm", "38x2.5mm"),
+        ("O.D. 38.1mm, wall 2.4mm", "38.1x2.4mm", "38.1x2.4mm"),
+        ("Ø38.1 t=2.4", "38.1x2.4mm", "38.1x2.4mm"),
+        ("1.5 OD .095 WALL", "1.5x0.095in", "1.5x0.095in"),
         ("6x0.25", "6x0.25mm", "6x0.25in"),  # tube in either; the drawing's unit goes first
     ],
 )
@@ -40,7 +49,7 @@ def test_what_a_text_seems_to_tell(text, mm, inches):
     [
         "SCALE 1:10 A3 420x297", "M8x1.25", "4 x 25 = 100", "25x4 FLAT", "PL 100x10", "2x45°", "holes 20x2", "10x20",
         "2x4", "frame 60x3.2 and brace 42x2.6", "CLR 100x2", "sheet 100x2", "0", "", "x", "RAIL", "500x2 duct",
-        "120 sch 40", "Layer 300x60",
+        "120 sch 40", "Layer 300x60", "1,500x2,200", "OD 38 L=250", "wall 2.5",
     ],
 )  # fmt: skip
 @pytest.mark.parametrize("unit", ["mm", "in", "m"])
@@ -78,7 +87,39 @@ def leader(model):
     note.build(insert=ezdxf.math.Vec2(5, 0))
 
 
+def text_in_blocks(model):
+    """A text in a block that another block refers to, which is inserted."""
+    model.doc.blocks.new("INNER").add_mtext("\\A1;%%c38,1x2,4")
+    model.doc.blocks.new("OUTER").add_blockref("INNER", (0, 0))
+    model.add_blockref("OUTER", (0, 900))
+
+
+def constant_attribute(model):
+    model.doc.blocks.new("TITLE").add_attdef("SIZE", (0, 0), text="38.1x2.4").is_const = True
+    model.add_blockref("TITLE", (0, 900))
+
+
+def balloon(model):
+    model.doc.blocks.new("BALLOON").add_attdef("TAG", (0, 0))
+    note = model.add_multileader_block("Standard")
+    note.set_content("BALLOON")
+    note.set_attribute("TAG", "38.1x2.4")
+    note.build(insert=ezdxf.math.Vec2(5, 0))
+
+
+def formatted_leader(model):
+    note = model.add_multileader_mtext("Standard")
+    note.set_content("{\\fArial|b1;%%c38.1x2.4}\\PS235")
+    note.build(insert=ezdxf.math.Vec2(5, 0))
+
+
 NOTES = {
+    "TEXT in nested blocks": text_in_blocks,
+    "constant ATTDEF": constant_attribute,
+    "MULTILEADER with a block": balloon,
+    "MULTILEADER with formats": formatted_leader,
+    "DIMENSION": lambda model: model.add_linear_dim((0, -50), (0, 0), (500, 0), text="tube 38.1x2.4").render(),
+    "paper space": lambda model: model.doc.layout("Layout1").add_text("38.1x2.4"),
     "TEXT": lambda model: model.add_text("%%c38.1x2.4"),
     "MTEXT": lambda model: model.add_mtext("{\\fArial|b0;TUBE} %%c38.1x2.4\\PMATERIAL S235"),
     "MULTILEADER": leader,
@@ -86,11 +127,18 @@ NOTES = {
 }
 
 
+def test_a_stacked_fraction_is_no_eleven_halves(told):
+    """The bar of 1 1/2 is a format of MTEXT; without it 5.5 in was named."""
+    (finding,) = told(lambda model: model.add_mtext("TUBE 1\\S1/2; x .095"))[1]
+    assert "--section '1.5x0.095in tube'" in finding.cure_in()
+
+
 @pytest.mark.parametrize("kind", NOTES)
 def test_a_note_of_any_kind(told, kind):
     job, (finding,) = told(NOTES[kind])
     assert job.tubes[0].section is None and finding.severity == "note"
-    assert finding.message.endswith("38.1x2.4', which may be the section of the tubes that have none.")
+    told_note = finding.message.replace(",1x2,", ".1x2.")
+    assert told_note.endswith("38.1x2.4', which may be the section of the tubes that have none.")
     (option,) = re.findall("--section '(.*)'", finding.cure_in())
     job, none = told(NOTES[kind], sections=(option,))
     assert none == [] and job.tubes[0].section.is_same_size(parse_section("38.1x2.4mm"), 1e-3)

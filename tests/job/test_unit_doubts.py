@@ -201,6 +201,7 @@ def test_a_seldom_unit_is_a_note_where_nothing_speaks_against_it(drawn, shop):
     assert warning.severity == "warning" and "(though its $MEASUREMENT is that of inches)" in warning.message
     assert "(--units in)" in warning.cure_in()
     assert not doubts(drawn(METRES, 0.1143, leg=0.4)), "1 mm or 25 mm are no tubes"
+    assert not doubts(path, shop=shop(114.3)), "every radius is that of a die"
 
 
 # --- sections and shop files ------------------------------------------------------------------------------------------

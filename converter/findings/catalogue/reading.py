@@ -98,6 +98,7 @@ define(
 clause("decimal-commas", "{count:count number} with a decimal comma {count:was/were} read as such")
 clause("fortran-exponents", "{count:count number} with the exponent of Fortran (6.0D+01) {count:was/were} read as such")
 clause("sequences-closed", "{count:count SEQEND} {count:was/were} put in")
+clause("sections-joined", "what it draws was put into one section")
 clause("flaws-repaired", "{count:count flaw} {count:was/were} repaired")
 clause("flaws-left", "{count:,} could not be repaired")
 clause("curves-lost", "{lost:,} of {drawn:count curve} {lost:was/were} lost")
@@ -109,8 +110,11 @@ define(
     says={
         "damaged": "the file is damaged ({reason}) and was read in recovery mode: {parts:list}",
         "malformed": "the file is malformed in places ({reason}); what depends on them may be missing",
+        "behind": "behind the end mark of the file, EOF in line {line:,}, another drawing begins: its "
+        "{count:count curve} {count:was/were} not read",
     },
     cure={
+        "behind": "Put each drawing into a file of its own, from SECTION to EOF.",
         "damaged": "Export the drawing again, or compare every tube with it.",
         "malformed": "Export it again, and compare what comes in.",
     },
@@ -180,8 +184,8 @@ define(
         "border, dimensions, notes or construction lines: {seen:list}",
         "border": "{count:count curve} on layer {layer:quoted} {count:is/are} read as tubes though {count:it looks/"
         "they look} like a border: a rectangle around everything else that no tube meets",
-        "dimensions": "{count:count line} {count:has/have} a stroke or an arrowhead at both ends, as dimensions "
-        "taken apart have, and {count:is/are} read as tubes with all that belongs to {count:it/them}",
+        "dimensions": "{count:count line} {count:ends/end} in strokes or arrowheads, as dimensions and leaders taken "
+        "apart do, and {count:is/are} read as tubes with all that belongs to {count:it/them}",
         "linetype": "it is drawn in the linetype {linetype:quoted}, and most of the drawing in continuous lines: "
         "hidden edges, axes and other positions are drawn so",
         "linetype of a part": "a part of it is drawn in the linetype {linetype:quoted}, as hidden edges, axes and "

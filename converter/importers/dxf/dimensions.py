@@ -1,72 +1,154 @@
-"""Dimensions that were taken apart into lines: each end of a line has a short stroke across it, or an open arrowhead.
+"""Dimensions that were taken apart into lines: their ends have a short stroke across them, or an arrowhead.
 
 A dimension that is an entity of its own is left out. Exploded, on the layer of the tubes, it is read as tubes, and
-nothing but its strokes tells it. Common practice, no source; so it is only said.
+nothing but its strokes and arrowheads tells it. A triangle at one end is enough, as leaders and radii have it; strokes
+and arrowheads of single lines have to be at both. Common practice, no source; so it is only said.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 
 from converter.arrays import Array, Flags, Ints, vectors
 from converter.findings import Finding
 from converter.geometry.clusters import close_pairs
-from converter.model.curve import Line
+from converter.importers.dxf.arrowheads import ArrowHead, drawn_heads
+from converter.model.curve import Arc, Curve, Line
 from converter.model.drawing import DrawnCurve
+from converter.reducer.chaining.ends import curve_length
 from converter.tolerances import DEFAULT
 
 #: mm, and of the dimension's line: no stroke is longer.
 _STROKE, _SHARE = 100.0, 0.25
 #: Degrees that a stroke across an end may be turned off the line, and half an arrowhead is off it.
 _ACROSS, _ARROW = (20.0, 70.0), (5.0, 40.0)
+#: The same of an arrowhead, and degrees that a line may run into it askew; an arc, whose chord it lies on.
+_HEAD_SHARE, _ALONG, _ALONG_ARC = 0.5, 3.0, 20.0
 #: Lines that are looked at, at most.
 _LINES = 5000
 #: Lines with a mark at one end that are looked at for another one, and the cosine of what counts as opposite.
 _HALVES, _OPPOSITE = 200, 1.0 - 1e-9
 
 
-def dimension_findings(curves: Sequence[DrawnCurve]) -> list[Finding]:
-    """A warning where lines end as dimensions do at both ends; else nothing.
+@dataclass(frozen=True, slots=True)
+class Dimensions:
+    """What looks like dimensions taken apart.
+
+    Attributes:
+        lines: places of the lines and arcs that end in strokes or arrowheads.
+        parts: places of these and of what their ends are marked with, as far as it is drawn with curves.
+    """
+
+    lines: tuple[int, ...] = ()
+    parts: frozenset[int] = frozenset()
+
+    def findings(self, curves: Sequence[DrawnCurve]) -> list[Finding]:
+        """A warning, or nothing.
+
+        Args:
+            curves: everything drawn, mm.
+        """
+        if not self.lines:
+            return []
+        first = curves[self.lines[0]]
+        return [
+            Finding(
+                "annotation-suspect",
+                variant="dimensions",
+                cure="dimensions",
+                measured=float(len(self.lines)),
+                unit=None,
+                layer=first.layer,
+                handle=first.handle,
+                at=first.curve.start,
+                also=tuple(curves[k].curve.start for k in self.lines[1:]),
+                values={"count": len(self.lines)},
+            )
+        ]
+
+
+def dimensions(curves: Sequence[DrawnCurve], filled: Sequence[ArrowHead] = ()) -> Dimensions:
+    """What looks like dimensions taken apart.
 
     Args:
         curves: everything drawn, mm.
+        filled: arrowheads that are no curves.
     """
-    drawn = [one for one in curves if isinstance(one.curve, Line)]
-    if not 3 <= len(drawn) <= _LINES:
-        return []
-    starts = vectors([one.curve.start for one in drawn])
-    ends = vectors([one.curve.end for one in drawn])
+    places = [k for k, one in enumerate(curves) if isinstance(one.curve, Line)]
+    heads = [*filled, *drawn_heads(curves)]
+    told, parts = _by_heads(curves, heads) if heads else ([], set())
+    if 3 <= len(places) <= _LINES:
+        lines = [curves[k].curve for k in places]
+        own, marks = _by_strokes(vectors([one.start for one in lines]), vectors([one.end for one in lines]))
+        told += [places[k] for k in own]
+        parts.update(places[k] for k in marks)
+    return Dimensions(tuple(dict.fromkeys(told)), frozenset((*told, *parts)))
+
+
+def _by_heads(curves: Sequence[DrawnCurve], heads: Sequence[ArrowHead]) -> tuple[list[int], set[int]]:
+    """The lines and arcs that run into an arrowhead, and what these are drawn with."""
+    own = [k for k, one in enumerate(curves) if isinstance(one.curve, (Line, Arc)) and not _is_round(one.curve)]
+    if not own or len(own) > _LINES:
+        return [], set()
+    ends = [(k, end) for k in own for end in (0, 1)]
+    points = vectors([curves[k].curve.end if end else curves[k].curve.start for k, end in ends])
+    marks = vectors([point for head in heads for point in (head.tip, head.base)])
+    one, other = close_pairs(np.concatenate((points, marks)), DEFAULT.join)
+    told: list[int] = []
+    parts: set[int] = set()
+    for a, b in zip(one.tolist(), other.tolist(), strict=True):
+        first, second = min(a, b), max(a, b)
+        if first >= len(ends) or second < len(ends):
+            continue
+        (k, end), head = ends[first], heads[(second - len(ends)) // 2]
+        axis = np.subtract(head.tip, head.base)
+        size = float(np.linalg.norm(axis))
+        curve = curves[k].curve
+        most = _ALONG if isinstance(curve, Line) else _ALONG_ARC
+        along = float(_way_out(curve, end) @ axis) / size
+        if not head.is_open and (second - len(ends)) % 2 == 0:
+            along = abs(along)  # a line that ends at the tip may come from the other side
+        if size <= _HEAD_SHARE * curve_length(curve) and _degrees(along) <= most:
+            told.append(k)
+            parts.update(() if head.curve is None else (head.curve,))
+    return sorted(set(told)), parts
+
+
+def _is_round(curve: Line | Arc) -> bool:
+    return isinstance(curve, Arc) and curve.angle == 360.0
+
+
+def _way_out(curve: Curve, end: int) -> Array:
+    """The unit direction in which a line or an arc leaves at an end."""
+    if isinstance(curve, Arc):
+        return np.array(curve.end_direction) if end else -np.array(curve.start_direction)
+    way = np.subtract(curve.end, curve.start)
+    return (1.0 if end else -1.0) * way / float(np.linalg.norm(way))
+
+
+def _by_strokes(starts: Array, ends: Array) -> tuple[list[int], set[int]]:
+    """Lines with a stroke or an open arrowhead at both ends, and these marks.
+
+    Args:
+        starts, ends: (n, 3) mm.
+    """
     ways = ends - starts
     sizes = np.sqrt((ways * ways).sum(axis=1))
     stroke = sizes <= min(_STROKE, _SHARE * float(sizes.max()))
     if int(stroke.sum()) < 2:
-        return []
+        return [], set()
     ways /= sizes[:, None]
-    marks = _marks(starts, ends, ways, sizes, stroke)
+    marks, used = _marks(starts, ends, ways, sizes, stroke)
     told = [k for k, own in enumerate(marks) if len(own) == 2 and _is_alike(*own.values())]
-    told += _in_two_parts(marks, np.stack((starts, ends)), ways)
-    if not told:
-        return []
-    first = drawn[told[0]]
-    return [
-        Finding(
-            "annotation-suspect",
-            variant="dimensions",
-            cure="dimensions",
-            measured=float(len(told)),
-            unit=None,
-            layer=first.layer,
-            handle=first.handle,
-            at=first.curve.start,
-            also=tuple(drawn[k].curve.start for k in told[1:]),
-            values={"count": len(told)},
-        )
-    ]
+    halves = _in_two_parts(marks, np.stack((starts, ends)), ways)
+    return told + [k for k, _ in halves], {mark for k in (*told, *chain.from_iterable(halves)) for mark in used[k]}
 
 
-def _in_two_parts(marks: list[dict[int, float]], points: Array, ways: Array) -> list[int]:
+def _in_two_parts(marks: list[dict[int, float]], points: Array, ways: Array) -> list[tuple[int, int]]:
     """Lines with a mark at one end that go on in one with another such, behind a gap for the number.
 
     Args:
@@ -86,7 +168,7 @@ def _in_two_parts(marks: list[dict[int, float]], points: Array, ways: Array) -> 
             opposite = float((ways[other] if far == 0 else -ways[other]) @ inward) < -_OPPOSITE
             on = float(np.linalg.norm(step - along * inward)) <= DEFAULT.join
             if opposite and on and along > 0.0 and _is_alike(size, alike):
-                found.append(k)
+                found.append((k, other))
                 break
     return found
 
@@ -95,8 +177,10 @@ def _is_alike(one: float, other: float) -> bool:
     return abs(one - other) <= 0.01 * max(one, other) + DEFAULT.join
 
 
-def _marks(starts: Array, ends: Array, ways: Array, sizes: Array, stroke: Flags) -> list[dict[int, float]]:
-    """Of each line the sizes of the strokes across its ends, or of the arrowheads there, by the end (0 and 1).
+def _marks(
+    starts: Array, ends: Array, ways: Array, sizes: Array, stroke: Flags
+) -> tuple[list[dict[int, float]], list[set[int]]]:
+    """Of each line the sizes of the strokes across its ends (0 and 1), or of the arrowheads there; and which these are.
 
     Args:
         starts, ends, ways: (n, 3) of the lines, mm and unit directions.
@@ -110,6 +194,7 @@ def _marks(starts: Array, ends: Array, ways: Array, sizes: Array, stroke: Flags)
     one, other = close_pairs(points, DEFAULT.join)
     one, other = np.concatenate((one, other)), np.concatenate((other, one))
     found: list[dict[int, list[tuple[float, bool]]]] = [{} for _ in range(count)]
+    used: list[set[int]] = [set() for _ in range(count)]
     for a, b in _of_line_ends(one, other, count):
         k, end = a % count, a // count
         mark = int(short[b - 2 * count]) if b >= 2 * count else b % count
@@ -120,11 +205,13 @@ def _marks(starts: Array, ends: Array, ways: Array, sizes: Array, stroke: Flags)
             turn = _degrees(abs(float(ways[mark] @ inward)))
             if _ACROSS[0] <= turn <= _ACROSS[1]:
                 found[k].setdefault(end, []).append((float(sizes[mark]), True))
+                used[k].add(mark)
             continue
         out = ways[mark] if b < count else -ways[mark]
         if _ARROW[0] <= _degrees(float(out @ inward)) <= _ARROW[1]:
             found[k].setdefault(end, []).append((float(sizes[mark]), False))
-    return [_sizes(own) for own in found]
+            used[k].add(mark)
+    return [_sizes(own) for own in found], used
 
 
 def _of_line_ends(one: Ints, other: Ints, count: int) -> list[tuple[int, int]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from io import BytesIO, TextIOWrapper
 from typing import Any, BinaryIO
@@ -16,10 +16,10 @@ from converter.findings import ERROR, Clause, Finding
 from converter.importers.dxf.convert import CONVERTERS
 from converter.importers.dxf.number_text import with_numbers_mended
 from converter.importers.dxf.records import PlainRecord, read_records
+from converter.importers.dxf.sections import Divided, damage, divided, is_well_divided, without_blank_lines
 from converter.importers.dxf.sequences import with_sequences_closed
 from converter.importers.source import Source, raise_own_mistake
 from converter.limits import DXF_RECORDS, VERTICES
-from converter.quoting import reason_of
 
 # the library logs what it mends; without a handler Python would write that to stderr
 logging.getLogger("ezdxf").addHandler(logging.NullHandler())
@@ -83,22 +83,40 @@ def load(source: Source) -> LoadedDrawing:
     head, tail = source.ends()
     if head.startswith(_BINARY[:18]):
         return _load_binary(source)
-    reason = ""
-    data: bytes | None = source.data
-    if not _EOF_END.search(tail):
-        data = source.read_bytes()
-        reason = _what_is_missing(data, source.name)
+    file, head = _looked_over(source, head, tail)
+    found = list(file.findings)
+    reason = file.reason
     if not reason:
         try:
             doc, model = _strict(source, head)
-            return LoadedDrawing(doc, model, [], bool(_HEADER.search(head)))
+            return LoadedDrawing(doc, model, found, bool(_HEADER.search(head)))
         except (MemoryError, ReadError):
             raise
         except Exception as error:  # whatever the library meets in a damaged file: repair is tried, and said
             raise_own_mistake(error)
-            reason = reason_of(error)
-    doc, finding = _repair(source.read_bytes() if data is None else data, source.name, reason)
-    return LoadedDrawing(doc, list(doc.modelspace()), [finding], bool(_HEADER.search(head)))
+            reason = damage(error)
+    doc, finding = _repair(replace(file, data=file.data or source.read_bytes(), reason=reason), source.name)
+    return LoadedDrawing(doc, list(doc.modelspace()), [finding, *found], bool(_HEADER.search(head)))
+
+
+def _looked_over(source: Source, head: bytes, tail: bytes) -> tuple[Divided, bytes]:
+    """The file, with what is wrong with its lines and sections mended, and its first bytes; no data of a sound one.
+
+    Raises:
+        ReadError: it is no DXF, or its entities are cut short.
+    """
+    whole = source.read_bytes()
+    data = without_blank_lines(whole)
+    is_spaced = len(data) < len(whole)
+    if is_spaced:
+        head = tail = data
+    reason = "every other line of it is blank" if is_spaced else ""
+    if not _EOF_END.search(tail):
+        reason = _what_is_missing(data, source.name) or reason
+    if not is_well_divided(data):
+        file = divided(data, source.name)
+        return replace(file, reason=reason or file.reason), head
+    return Divided(data if reason else b"", reason), head
 
 
 def _check_records(source: Source) -> None:
@@ -158,7 +176,7 @@ def _load_binary(source: Source) -> LoadedDrawing:
     except Exception as error:  # a damaged binary file cannot be re-aligned, so there is no repair
         raise_own_mistake(error)
         raise ReadError(
-            f"{source.name} is a damaged binary DXF ({reason_of(error)}): export it again, best as ASCII DXF.",
+            f"{source.name} is a damaged binary DXF ({damage(error)}): export it again, best as ASCII DXF.",
             code="damaged",
             file=source.name,
         ) from error
@@ -194,11 +212,13 @@ def _cut_short(name: str, how: str) -> ReadError:
     return ReadError(f"{name} is cut short, {how}: copy or export it again.", code="truncated", file=name)
 
 
-def _repair(data: bytes, name: str, reason: str) -> tuple[Any, Finding]:
+def _repair(file: Divided, name: str) -> tuple[Any, Finding]:
     from ezdxf import recover
 
-    drawn = len(_CURVE.findall(data))
-    data, parts = with_numbers_mended(data.removeprefix(_BOM), name)
+    reason = file.reason
+    drawn = len(_CURVE.findall(file.data))
+    data, mended = with_numbers_mended(file.data.removeprefix(_BOM), name)
+    parts = [*file.parts, *mended]
     data, open_ones = with_sequences_closed(data)
     if open_ones:
         reason = f"the polyline or block reference in line {open_ones[0]} has no SEQEND, its end mark"
@@ -210,7 +230,7 @@ def _repair(data: bytes, name: str, reason: str) -> tuple[Any, Finding]:
     except Exception as error:  # one sentence instead of the library's traceback
         raise_own_mistake(error)
         raise ReadError(
-            f"{name} is damaged beyond repair ({reason_of(error)}): export it again.", code="damaged", file=name
+            f"{name} is damaged beyond repair ({damage(error)}): export it again.", code="damaged", file=name
         ) from error
     kept = sum(1 for e in doc.entitydb.values() if e.is_alive and e.DXFTYPE in CONVERTERS)
     if drawn and not kept:

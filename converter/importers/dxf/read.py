@@ -19,9 +19,10 @@ from converter.errors import OptionError
 from converter.findings import Clause, Finding
 from converter.geometry.vectors import Vec
 from converter.importers.dxf.annotation import annotation_findings, border_findings
+from converter.importers.dxf.arrowheads import ArrowHeads
 from converter.importers.dxf.aside import Gathering
 from converter.importers.dxf.convert import BAD_VALUES, CONVERTERS, refused
-from converter.importers.dxf.dimensions import dimension_findings
+from converter.importers.dxf.dimensions import dimensions
 from converter.importers.dxf.entities import NoRadius
 from converter.importers.dxf.flat_arcs import FlatMark, restore_flat_arcs
 from converter.importers.dxf.inserts import Blocks, leave
@@ -121,6 +122,7 @@ class _LayoutReading:
         self.tally = Tally()
         self.hidden: list[tuple[str, str]] = []
         self.notes = NoteLines()
+        self.arrows = ArrowHeads(units.factor)
         self.marks: list[FlatMark] = []
         self.drawing = Drawing(file, units.stated, units.read_as)
         if units.stated is not None and options.units is None:
@@ -141,6 +143,8 @@ class _LayoutReading:
                     self.gathering.point(mark.center, "ARC", "no radius", mark.handle)
         self.rules.check_layer_patterns(self.options)
         drawing.ignored = self.tally.ignored()
+        if entities is self.loaded.model:
+            self.notes.add_sheets(self.loaded.doc)
         drawing.notes = self.notes.lines
         drawing.aside = self.gathering.aside if self.gathering else None
         if self.units.stated is None or self.options.units is not None:
@@ -148,13 +152,17 @@ class _LayoutReading:
         drawing.findings += self._hidden_findings()
         drawing.findings += restored
         drawing.findings += self.blocks.findings()
-        drawing.findings += self._with_outlines_read() if self.options.from_outline else outline_findings(curves)
+        apart = dimensions(curves, self.arrows.heads)
+        if self.options.from_outline:
+            drawing.findings += self._with_outlines_read()
+        else:  # what is told of dimensions is not told of their arrowheads again
+            drawing.findings += outline_findings([one for k, one in enumerate(curves) if k not in apart.parts])
         noted = annotation_findings(drawing.curves)
         outlined = any(finding.code == "outline-suspect" for finding in drawing.findings)
         if not noted and not outlined:
             noted = border_findings(drawing.curves)
         drawing.findings += noted
-        drawing.findings += dimension_findings(drawing.curves)
+        drawing.findings += apart.findings(curves)
         doubted = without_linetypes if outlined or self.options.from_outline else with_doubtful_linetypes
         drawing.curves = doubted(drawing.curves)
         drawing.findings += self.tally.findings()
@@ -216,11 +224,13 @@ class _LayoutReading:
         elif kind == "INSERT":
             self.drawing.curves += self.blocks.expand(entity, self.tally, self.hidden)
             self.notes.add(entity)
+            self.arrows.add(entity)
             if self.gathering:
                 self.gathering.insert(entity)
         elif kind not in CONVERTERS:
             self.tally.add_kind(entity.dxftype(), facts.name, d.get("handle"))
             self.notes.add(entity)
+            self.arrows.add(entity)
             self._keep(entity, entity.dxftype(), why_of(entity.dxftype()))
         else:
             why = facts.why or self.rules.why_look(EntityLook.of(d), facts)

@@ -472,3 +472,92 @@ def test_end_marks_that_are_missing_are_put_in(tmp_path, version, newline):
     #  no other file is touched
     data = sound.read_bytes()
     assert with_sequences_closed(data) == (data, [])
+
+
+# --- sections and lines: numbers by hand, the tubes are a quarter bend of 60 beside 440, and bars --------------------
+
+
+def bar(y, x=440.0, handle=None):
+    tags = [(0, "LINE"), *([] if handle is None else [(5, handle)]), (8, "0")]
+    return [*tags, (10, 0.0), (20, y), (11, x), (21, y)]
+
+
+def joined(*parts):
+    return "".join(f"{code}\n{value}\n" for part in parts for code, value in part)
+
+
+OPEN, CLOSE, LAST = [(0, "SECTION"), (2, "ENTITIES")], [(0, "ENDSEC")], [(0, "EOF")]
+
+
+@pytest.mark.parametrize(
+    ("parts", "words"),
+    [
+        ((OPEN, bar(0.0), CLOSE, OPEN, bar(90.0), CLOSE, LAST), "it has 2 sections of entities"),
+        ((OPEN, bar(0.0, handle="2F"), CLOSE, OPEN, bar(90.0, handle="2F"), CLOSE, LAST), "it has 2 sections of entit"),
+        ((OPEN, bar(0.0), CLOSE, bar(90.0), LAST), "1 of its curves stands outside of its sections"),
+        ((bar(0.0), OPEN, bar(90.0), CLOSE, LAST), "1 of its curves stands outside of its sections"),
+    ],
+)
+def test_what_is_drawn_in_another_section_or_in_none_is_read_and_told(tmp_path, parts, words):
+    """The DXF library takes the last section alone, and nothing outside of one, without a word."""
+    drawing = read(save(tmp_path, joined(*parts)))
+    assert sorted(one.curve.start[1] for one in drawing.curves) == [0.0, 90.0]
+    (told,) = [one for one in drawing.findings if one.code == "file-repaired"]
+    assert words in told.message and "put into one section" in told.message and told.severity == "warning"
+
+
+def test_a_polyline_outside_of_its_section_keeps_its_vertices(tmp_path):
+    vertices = [tag for x in (0, 300) for tag in ((0, "VERTEX"), (8, "0"), (10, x), (20, 50))]
+    whole = joined(OPEN, bar(0.0), CLOSE, [(0, "POLYLINE"), (8, "0"), (66, 1)], vertices, [(0, "SEQEND")], LAST)
+    row = read(save(tmp_path, whole)).curves[-1].curve
+    assert (row.start, row.end) == ((0.0, 50.0, 0.0), (300.0, 50.0, 0.0))
+
+
+def test_a_second_drawing_behind_the_first_is_told(tmp_path):
+    """Two files in one: the second may have another unit, so it is not read."""
+    whole = joined(OPEN, bar(0.0), CLOSE, LAST, OPEN, bar(90.0), bar(180.0), CLOSE, LAST)
+    drawing = read(save(tmp_path, whole))
+    (told,) = [one for one in drawing.findings if one.code == "file-repaired"]
+    assert told.severity == "error" and told.measured == 2.0 and len(drawing.curves) == 1
+    assert "EOF in line 20, another drawing begins: its 2 curves were not read" in told.message
+    assert whole.split("\n")[19] == "EOF"
+
+
+def test_comments_between_sections_are_no_damage(tmp_path):
+    whole = joined([(999, "by a script")], OPEN, bar(0.0), CLOSE, [(999, "that is all")], LAST)
+    assert "file-repaired" not in codes(read(save(tmp_path, whole)))
+
+
+def test_a_file_without_a_section_of_entities_says_so(tmp_path):
+    refusal(
+        save(tmp_path, joined([(0, "SECTION"), (2, "HEADER")], CLOSE, LAST)), "damaged", "no section named ENTITIES"
+    )
+
+
+@pytest.mark.parametrize("ends", ["\n\n", "\r\r\n", "\r\n\r\n"])
+@pytest.mark.parametrize("version", ["R12", "R2018"])
+def test_line_ends_that_were_changed_twice_are_mended_and_told(tmp_path, ends, version):
+    """As a transfer in text mode leaves them: every other line is blank."""
+    drawing = read(save(tmp_path, text(version=version).replace("\n", ends).encode()))
+    told = next(one for one in drawing.findings if one.code == "file-repaired")
+    assert len(drawing.curves) == 20 and "(every other line of it is blank)" in told.message
+
+
+@pytest.mark.parametrize(
+    ("spoil", "words"),
+    [
+        (lambda t: t.replace("AcDbLine\n", "AcDbLine\nhuh\n", 1), r"line \d+ holds 'huh' where a group code belongs"),
+        (lambda t: t.replace("  0\nENDSEC\n", "", 1), "a section has no ENDSEC, its end mark"),
+        (lambda t: t.replace("\n 21\n0.0\n", "\n", 1), r"a point has no y after its x near line \d+"),
+        (lambda t: t.replace("\n 11\n100.0", "\n 11\n100,0", 1), "a coordinate is no number near line"),
+        (lambda t: t.replace("  0\nEOF\n", "  0\nENDSEC\n  0\nEOF\n"), "an ENDSEC, the end mark of a section, stands"),
+    ],
+)
+def test_damage_is_told_in_our_words(tmp_path, spoil, words):
+    path = save(tmp_path, spoil(text(3)))
+    try:
+        told = " ".join(one.message for one in read(path).findings)
+    except ReadError as error:
+        told = error.message
+    assert re.search(words, told), told
+    assert not re.search("DXFStructure|Invalid|tag", told)

@@ -2,6 +2,7 @@
 
 from math import cos, radians, sin
 
+import ezdxf
 import pytest
 from dxf_tools import new, reread
 
@@ -34,7 +35,9 @@ def told(tmp_path):
         model.add_arc((440, 60), 60, 270, 0)
         model.add_line((500, 60), (500, 400))
         fill(doc, model)
-        found = [one for one in reread(doc, tmp_path, **options).findings if one.code == "annotation-suspect"]
+        findings = reread(doc, tmp_path, **options).findings
+        found = [one for one in findings if one.code == "annotation-suspect"]
+        assert not any(one.code == "outline-suspect" for one in findings), "one sentence for one cause"
         assert all((one.variant, one.severity) == ("dimensions", "warning") for one in found)
         return sum(int(one.measured) for one in found)
 
@@ -64,6 +67,90 @@ def test_a_dimension_of_the_library_taken_apart(told, above):
             reference.explode()
 
     assert told(fill) == 1
+
+
+@pytest.mark.parametrize("arrow", ["closed_filled", "closed", "closed_blank", "open", "open_30", "oblique"])
+@pytest.mark.parametrize("kind", ["line", "radius", "angle"])
+def test_dimensions_of_every_arrowhead_taken_apart(told, arrow, kind):
+    """As the DXF library draws them: filled arrowheads as SOLID, others as polylines; each line and arc once."""
+
+    def fill(doc, model):
+        look = {"dimblk": getattr(ezdxf.ARROWS, arrow), "dimasz": 6.0, "dimtxt": 5.0}
+        if kind == "line":
+            drawn = model.add_linear_dim(base=(0, 80), p1=(0, 0), p2=(440, 0), override=look)
+        elif kind == "radius":
+            drawn = model.add_radius_dim(center=(440, 60), radius=60, angle=315, override=look)
+        else:
+            drawn = model.add_angular_dim_cra((200, 0), 150, 0, 90, 20, override=look)
+        drawn.render()
+        drawn.dimension.explode()
+        for reference in model.query("INSERT"):
+            reference.explode()
+
+    lines = told(fill)
+    if kind != "line" and (arrow == "oblique" or (kind == "radius" and arrow.startswith("open"))):
+        assert lines == 0, "a stroke at one end, or across an arc, tells nothing, nor does an end that may fork"
+    else:
+        assert 1 <= lines <= 3
+
+
+def filled(model, tip, base, half=1.0):
+    """A filled arrowhead along x, its corners in the order that SOLID has them."""
+    (x, y), (u, _) = tip, base
+    model.add_solid([(u, y - half), (u, y + half), (x, y), (x, y)])
+
+
+@pytest.mark.parametrize("closed", [False, True], ids=["filled", "a closed polyline"])
+@pytest.mark.parametrize("outside", [False, True])
+def test_closed_arrowheads_drawn_by_hand(told, closed, outside):
+    """Between the arrowheads, or from both sides; a line is told, whichever of tip and base it ends at."""
+
+    def fill(_, model):
+        for x, way in ((0, -1), (440, 1)):
+            base = x + (way if outside else -way) * 6
+            if closed:
+                model.add_lwpolyline([(x, 50), (base, 51), (base, 49)], close=True)
+            else:
+                filled(model, (x, 50), (base, 50))
+            if outside:
+                model.add_line((base, 50), (base + 20 * way, 50))
+        if not outside:
+            model.add_line((6, 50), (434, 50))
+
+    assert told(fill) == (2 if outside else 1)
+
+
+def test_an_arrowhead_that_is_a_block(told):
+    """As some packages take dimensions apart: the arrowhead stays a reference to a block of a reserved name."""
+
+    def fill(doc, model):
+        doc.blocks.new("_ArchTick").add_line((-0.5, -0.5), (0.5, 0.5))
+        model.add_line((0, 50), (440, 50))
+        for x, turn in ((0, 180), (440, 0)):
+            model.add_blockref("_ArchTick", (x, 50), {"xscale": 6, "yscale": 6, "zscale": 6, "rotation": turn})
+
+    assert told(fill) == 1
+
+
+def test_filled_areas_that_are_no_arrowheads(told):
+    def square(_, model):
+        model.add_line((600, 50), (900, 50))
+        model.add_solid([(900, 40), (920, 40), (900, 60), (920, 60)])
+
+    def beside(_, model):  # an arrow that shows north
+        model.add_line((600, 50), (900, 50))
+        filled(model, (950, 50), (944, 50))
+
+    def askew(_, model):  # a gusset in a corner
+        model.add_line((600, 50), (900, 50))
+        model.add_solid([(900, 50), (880, 50), (900, 70), (900, 70)])
+
+    def rafters(_, model):  # a post up to a ridge
+        model.add_lwpolyline([(600, 0), (900, 90), (1200, 0)])
+        model.add_line((900, 0), (900, 90))
+
+    for fill in (square, beside, askew, rafters):
+        assert told(fill) == 0
 
 
 def test_frames_are_no_dimensions(told):
