@@ -34,7 +34,7 @@ def with_verdict(name: str, stick: StickTemplate) -> str:
 def facts(tube: Tube, stick: StickTemplate, strip: Strip, display: Display) -> list[str]:
     """What the stick is, a few words each."""
     length = display.length
-    found = [f"developed length {length(stick.length - stick.cope_a - stick.cope_b)}"]
+    found = [f"developed length {length(tube.run.table.developed_length)}"]
     if stick.cope_a or stick.cope_b:
         found.append(f"from long point to long point {length(stick.length)}")
     if stick.set_up:  # as the set-up shows it
