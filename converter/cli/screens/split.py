@@ -75,6 +75,6 @@ def no_cut_sentence(names: Sequence[str], longest: float | None, display: Displa
     if longest is None:
         why = f"cannot be made whole, and no cuts in {its} straights make pieces that can be:"
     else:
-        why = f"cannot be made in pieces of {display.length(longest)} or less by cuts in {its} straights: say a longer one,"
-        why += " with its unit (--longest), or"
+        why = f"cannot be made in pieces of {display.length(longest)} or less by cuts in {its} straights:"
+        why += " say a longer one, with its unit (--longest), or"
     return f"{who} {why} see what the audit says {of_it}."
