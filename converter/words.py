@@ -160,15 +160,14 @@ def _centerlines(place: Iterable[float], offset: float, verb: str, display: Disp
 
 
 def points_text(joint: Joint, display: Display) -> str:
-    """Where the cut lies: ``long point -1.000 in, short point 1.000 in, ...``; one length for a cut square."""
+    """Where the cut lies: ``back from the centerline's end: long point 0.500 in, ...``; one length for a cut square."""
     if joint.is_square:
         back = joint.center_cut
         way = "back from" if back >= 0.0 else "past"
         return f"square {display.length(abs(back))} {way} the centerline's end"
-    return (
-        f"long point {display.length(joint.long_point)}, short point {display.length(joint.short_point)}, "
-        f"at the centerline {display.length(joint.center_cut)}"
-    )
+    long, short, middle = map(display.length, (joint.long_point, joint.short_point, joint.center_cut))
+    past = " (past it)" if joint.long_point < -NO_LENGTH else ""
+    return f"back from the centerline's end: long point {long}{past}, short point {short}, at the centerline {middle}"
 
 
 def saw_cut_text(joint: Joint, display: Display) -> str:

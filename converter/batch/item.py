@@ -102,10 +102,10 @@ class CutlistWork:
         from converter.job.cutlist import bars_for, check_quantities, cut_list
         from converter.job.pieces import in_pieces
         from converter.shop.rack import load_rack
-        from converter.units import parse_length
+        from converter.shop.stock import bar_lengths
 
         rack = None if self.rack is None else load_rack(self.rack)
-        buyable = [parse_length(typed, job.drawing.read_as) for typed in self.bars]
+        buyable = bar_lengths(self.bars, job.drawing.read_as)
         if self.split:
             job = in_pieces(job, bars=bars_for(job, rack, buyable)).job
         check_quantities([job], self.quantities)

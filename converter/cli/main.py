@@ -44,7 +44,7 @@ COMMANDS: dict[str, str] = {
     "shop": "Make, check and show the shop file.",
 }
 
-DONE, FOUND, FAILED = 0, 1, 2
+DONE, FAILED = 0, 2
 #: The reader of our output went away (``| head``): what shells report for SIGPIPE. Not 0, which would
 #: tell a script that all is clean.
 CUT_SHORT = 141

@@ -22,6 +22,8 @@ Points = NDArray[np.float64]
 _DRAWN = 33
 #: Steps of the fit at most: where two ends snap from one curve to another it may go to and fro.
 _STEPS = 60
+#: Degrees before an arc's start that are its start.
+_HAIR = 1e-7
 
 
 @dataclass(frozen=True)
@@ -203,10 +205,7 @@ def _along(chain: Sequence[Segment], point: Points) -> float:
     segment = chain[i]
     here = float(np.linalg.norm(point - np.array(segment.start)))
     if not isinstance(segment, Line):
-        arm, reach = point - np.array(segment.center), np.array(segment.start) - np.array(segment.center)
-        turn = np.arctan2(np.array(segment.normal) @ np.cross(reach, arm), reach @ arm) % (2.0 * np.pi)
-        # a hair before the start is no whole turn
-        here = segment.radius * turn if turn < 2.0 * np.pi - 1e-9 else 0.0
+        here = segment.radius * radians(segment.angle_to(vec(point), _HAIR))
     return sum(each.length for each in chain[:i]) + here
 
 

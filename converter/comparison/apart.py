@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import radians
 
 import numpy as np
 
 from converter.arrays import Array, Index
-from converter.geometry.vectors import cross, sub
 from converter.model.curve import Line, Segment
-from converter.model.deviation import nearest
+from converter.model.deviation import nearest, points_along
 
 #: mm; the greatest distance is found to within this.
 _EXACT = 1e-4
@@ -49,19 +47,6 @@ def feet_on(chain: Sequence[Segment], points: Array) -> tuple[Array, Index]:
         feet = np.where(nearer[:, None], found, feet)
         least, on = np.where(nearer, squares, least), np.where(nearer, i, on)
     return feet, on
-
-
-def points_along(segment: Segment, fractions: Array) -> Array:
-    """Points (n, 3) of a straight or arc at fractions (n,) of its length, mm."""
-    if isinstance(segment, Line):
-        start = np.array(segment.start)
-        straight: Array = start + np.multiply.outer(fractions, np.array(segment.end) - start)
-        return straight
-    reach = sub(segment.start, segment.center)
-    turns = fractions * radians(segment.angle)
-    x, y = np.array(reach), np.array(cross(segment.normal, reach))
-    bowed: Array = np.array(segment.center) + np.multiply.outer(np.cos(turns), x) + np.multiply.outer(np.sin(turns), y)
-    return bowed
 
 
 @dataclass(frozen=True)

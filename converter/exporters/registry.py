@@ -22,6 +22,7 @@ from converter.disk.reading import open_to_read
 from converter.errors import ElbowroomError, MissingLibraryError, OptionError, WriteError
 from converter.exporters.files import OutputSet
 from converter.exporters.options import WriteOptions
+from converter.findings.wording import listed
 from converter.processes.memory import paused_gc
 from converter.progress import begin_file, steps
 from converter.quoting import LONGEST_PATH, quoted
@@ -173,7 +174,12 @@ def find(name: str) -> WriteFormat:
     for one in FORMATS:
         if one.name == wanted:
             return one
-    raise OptionError(f"{quoted(name)} is not a format to write: use {', '.join(f.name for f in FORMATS)}.")
+    from difflib import get_close_matches
+
+    names = [one.name for one in FORMATS]
+    like = [one for one in names if wanted and wanted in one.split("-")] or get_close_matches(wanted, names, 2, 0.75)
+    cure = f"did you mean {listed(like, ' or ')}?" if like else f"use {', '.join(names)}."
+    raise OptionError(f"{quoted(name)} is not a format to write: {cure}")
 
 
 def usable_formats(named: Sequence[str] = ()) -> tuple[list[str], list[str]]:

@@ -27,12 +27,14 @@ class JobInPieces:
         job: with pieces in place of the tubes that were split, and their sleeves; every answer of a job can be asked.
         split: the tubes that were split, in the order drawn.
         impossible: names of tubes that cannot be made whole and that no cut makes possible.
+        longest: what a piece may be, mm, where that was asked for.
     """
 
     whole: Job
     job: Job
     split: tuple[TubePieces, ...]
     impossible: tuple[str, ...]
+    longest: float | None = None
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -93,7 +95,7 @@ def in_pieces(
         coped = {name: _with_copes(pieces, joints) for name, pieces in split.items()}
         if coped != split:
             split, job = coped, _with_pieces(whole, coped, shop)
-    return JobInPieces(whole, job, tuple(split.values()), impossible)
+    return JobInPieces(whole, job, tuple(split.values()), impossible, longest)
 
 
 def _with_copes(pieces: TubePieces, joints: Mapping[tuple[str, str], Joint]) -> TubePieces:

@@ -9,11 +9,11 @@ the file itself (a bulged polyline). Every curve runs from ``start`` to ``end`` 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import cos, isfinite, radians, sin, tau
+from math import atan2, cos, degrees, isfinite, radians, sin, tau
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from converter.errors import GeometryError
-from converter.geometry.vectors import Vec, along, distance, norm, rotate, scale, sub, unit
+from converter.geometry.vectors import Vec, along, cross, distance, dot, norm, rotate, scale, sub, unit, within_turn
 from converter.limits import FARTHEST, GREATEST_RADIUS
 
 if TYPE_CHECKING:
@@ -58,6 +58,16 @@ class Line:
     def direction(self) -> Vec:
         """Unit vector from start to end."""
         return unit(sub(self.end, self.start))
+
+    @property
+    def start_direction(self) -> Vec:
+        """The same, as of an arc."""
+        return self.direction
+
+    @property
+    def end_direction(self) -> Vec:
+        """The same, as of an arc."""
+        return self.direction
 
     def reversed(self) -> Line:
         """The same line run from its end."""
@@ -119,6 +129,14 @@ class Arc:
         n, c = self.normal, self.center
         x, y, z = at[0] - c[0], at[1] - c[1], at[2] - c[2]
         return unit((n[1] * z - n[2] * y, n[2] * x - n[0] * z, n[0] * y - n[1] * x))
+
+    def angle_to(self, point: Vec, slack: float = 0.0) -> float:
+        """Degrees in [0, 360) from the start to where a point lies around the centre, in the sense of travel.
+
+        What lies no more than ``slack`` degrees before the start is there, no whole turn on.
+        """
+        x, arm = sub(self.start, self.center), sub(point, self.center)
+        return within_turn(degrees(atan2(dot(arm, cross(self.normal, x)), dot(arm, x))), slack)
 
     def point(self, angle: float) -> Vec:
         """The point after turning ``angle`` degrees from the start."""

@@ -1,4 +1,4 @@
-"""How far points lie from straights and arcs."""
+"""How far points lie from straights and arcs, and points on these."""
 
 from __future__ import annotations
 
@@ -53,6 +53,19 @@ def feet(points: Array, segment: Segment) -> Array:
     size = np.sqrt(np.einsum("ij,ij->i", flat, flat))
     on_circle: Array = c + flat * (segment.radius / np.where(size > 0.0, size, 1.0))[:, None]
     return on_circle
+
+
+def points_along(segment: Segment, fractions: Array) -> Array:
+    """Points (n, 3) of a straight or arc at fractions (n,) of its length, mm."""
+    if isinstance(segment, Line):
+        start = np.array(segment.start)
+        straight: Array = start + np.multiply.outer(fractions, np.array(segment.end) - start)
+        return straight
+    reach = sub(segment.start, segment.center)
+    turns = fractions * radians(segment.angle)
+    x, y = np.array(reach), np.array(cross(segment.normal, reach))
+    bowed: Array = np.array(segment.center) + np.multiply.outer(np.cos(turns), x) + np.multiply.outer(np.sin(turns), y)
+    return bowed
 
 
 def nearest(points: Array, segment: Segment) -> Array:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import ceil, cos, radians
 from typing import Any
 
-from converter.geometry.vectors import Vec, sub
+from converter.geometry.vectors import Vec
 from converter.model.curve import Arc, Segment
 
 #: Thicknesses that a centerline is looked at along: of tube of 25 mm 2.5 km, beyond what `run-size` takes for a tube.
@@ -116,15 +116,14 @@ def sampled(segments: Sequence[Segment], step: float) -> tuple[Any, Any]:
     """Points (n, 3) at most ``step`` mm apart along segments that follow each other, and their places (n,) in mm."""
     import numpy as np
 
+    from converter.model.deviation import points_along
+
     points: list[Any] = []
     place: list[Any] = []
     at = 0.0
     for s in segments:
         u = np.arange(0.0, (count := max(1, ceil(s.length / step))) + 1.0) / count
-        if isinstance(s, Arc):
-            points.append(np.array([s.point(k * s.angle) for k in u.tolist()]))
-        else:
-            points.append(np.array(s.start) + np.array(sub(s.end, s.start)) * u[:, None])
+        points.append(points_along(s, u))
         place.append(at + u * s.length)
         at += s.length
     return np.concatenate(points), np.concatenate(place)

@@ -44,6 +44,11 @@ class Straight:
         """Length in mm along d."""
         return dot(sub(self.q, self.p), self.d)
 
+    @property
+    def directions(self) -> tuple[Vec, Vec]:
+        """Unit vectors in which it begins and ends."""
+        return self.d, self.d
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Bow:
@@ -74,6 +79,11 @@ class Bow:
     doubtful: bool = False
     scattered: bool = False
     alone: float = 0.0
+
+    @property
+    def directions(self) -> tuple[Vec, Vec]:
+        """Unit vectors in which it begins and ends."""
+        return self.arc.start_direction, self.arc.end_direction
 
 
 Piece = Straight | Bow

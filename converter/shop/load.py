@@ -70,7 +70,7 @@ _SIZES = {"od": Field(length), "pipe": Field(pipe_size)} | {
 DIE = {
     "name": Field(text, required=True),
     **_SIZES,
-    "clr": Field(length, required=True),
+    "clr": Field(length, required=True, todo="write clr = and the radius that the die bends the tube's centerline to"),
     "max_angle": Field(_ANGLE),
     "clamp": Field(length_or_zero, default=0.0),
     "between": Field(length_or_zero),

@@ -118,7 +118,7 @@ def read_table(raw: object, fields: Mapping[str, Field], place: Place) -> dict[s
         if key in raw:
             values[key] = field.read(raw[key], place.key(key))
         elif field.required:
-            place.key(key).fail(f"is missing: {field.todo}" if field.todo else "is missing")
+            place.key(key).fail(f"is missing: {field.todo or f'write a line {key} = ... there'}")
         else:
             values[key] = field.default
     return values

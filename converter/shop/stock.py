@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from math import inf
 
+from converter.errors import OptionError
 from converter.model.section import Section
+from converter.quoting import shortened
 from converter.shop.metals import same_metal
 from converter.shop.model import SAME_STOCK, Metal, Price, Shop, Stick
 from converter.shop.schema import Field, length, section, text, whole
+from converter.units import parse_length
 
+#: mm; no shorter bar is sold. Common practice, no source.
+_LEAST_BAR = 1000.0
 #: A bar of a shop file or a job file.
 STOCK = {
     "section": Field(section, required=True),
@@ -59,3 +64,24 @@ def price_for(shop: Shop, section: Section | None, metal: str | None) -> Price |
         return price.metal is None or (metal is not None and same_metal(price.metal, metal, shop.metals))
 
     return max((price for price in shop.prices if fits(price)), key=lambda price: price.nearness, default=None)
+
+
+def bar_lengths(typed: Iterable[str], unit: str) -> list[float]:
+    """Bars to buy in mm, as typed.
+
+    Args:
+        typed: lengths.
+        unit: of bare numbers.
+
+    Raises:
+        OptionError: a bare number makes a bar that nobody sells: feet or metres were meant.
+        UnitsError: one is no length.
+    """
+    found = []
+    for one in typed:
+        mm = parse_length(one, unit)
+        if mm < _LEAST_BAR and one.strip()[-1:].isdigit():
+            shown = shortened(one)
+            raise OptionError(f"--bar {shown} would be {shown} {unit}: write it with its unit, as 20ft or 6m.")
+        found.append(mm)
+    return found

@@ -32,6 +32,16 @@ BEFORE = ".before"
 _LINE = re.compile(r"\(at line (\d+), column (\d+)\)\Z")
 
 
+#: Keys that only one kind of file has.
+_OWN_KEYS = {
+    "shop file": frozenset(
+        ("shop", "machine", "die", "metal", "test", "hole_saw", "rates", "price", "saw", "tolerance")
+    ),
+    "job file": frozenset(("default", "layer", "run", "joint")),
+    "rack file": frozenset(("bar",)),
+}
+
+
 def read_toml(path: str | os.PathLike[str], what: str) -> dict[str, Any]:
     """The tables of a TOML file.
 
@@ -78,7 +88,7 @@ def parse_toml(text: str, name: str, what: str) -> dict[str, Any]:
         raise ShopError(f"{name} is empty: {hint}.", code="empty-file", file=name)
     _check_structure(text, name, what)
     try:
-        return tomllib.loads(text.replace("\r\n", "\n"))
+        raw = tomllib.loads(text.replace("\r\n", "\n"))
     except tomllib.TOMLDecodeError as error:
         said = str(error)
         place = _LINE.search(said)
@@ -95,6 +105,11 @@ def parse_toml(text: str, name: str, what: str) -> dict[str, Any]:
     except ValueError as error:  # a number with thousands of digits
         message = f"{name} is not a {what}: it holds a number that cannot be read."
         raise ShopError(message, code="bad-toml", file=name) from error
+    other = next((kind for kind, own in _OWN_KEYS.items() if not own.isdisjoint(raw)), what)
+    if other != what and _OWN_KEYS.get(what, frozenset()).isdisjoint(raw):
+        message = f"{name} is a {other}, not a {what}: name it with --{other.partition(' ')[0]}."
+        raise ShopError(message, code="other-file", file=name)
+    return raw
 
 
 def _check_structure(text: str, name: str, what: str) -> None:

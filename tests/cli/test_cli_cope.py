@@ -77,7 +77,7 @@ def test_text_names_every_end(tmp_path, capsys):
     # 400 - 2 sqrt(R^2 - r^2) = 377.1047..., rounded up as `setup` cuts it
     assert "cut 377.11 mm, centerline 400.00 mm" in outcome.out
     # square: R, which lies between two hundredths; at 60 degrees: R / sin 60 + r / tan 60
-    short = re.findall(r"long point 11\.45 mm, short point (\d+\.\d\d) mm", outcome.out)
+    short = re.findall(r"long point 11\.45 mm, short point (\d+\.\d\d) mm", " ".join(outcome.out.split()))
     assert [float(one) for one in short] == pytest.approx([R, R, R / sin(pi / 3) + r / tan(pi / 3)], abs=0.0051)
     assert "zero line: through the long point of this cut" in " ".join(outcome.out.split())
     assert not any(line != line.rstrip() for line in outcome.out.splitlines())

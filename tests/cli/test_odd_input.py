@@ -472,6 +472,36 @@ def test_a_file_that_is_not_there_is_looked_for_beside_its_name(capsys, tmp_path
     assert "did you mean shop.toml?" in failed(run(capsys, "table", "rail.dxf", "--shop", "shp.toml"))
 
 
+def test_a_file_of_another_kind_is_told_as_that(capsys, tmp_path):
+    drawing = hook(tmp_path / "hook.dxf")
+    shop, job, rack = (tmp_path / f"{name}.toml" for name in ("shop", "job", "rack"))
+    shop.write_text('[shop]\nname = "yard"\n', encoding="utf-8")
+    job.write_text('[layer.TUBE]\nsection = "25x2mm"\n', encoding="utf-8")
+    rack.write_text('[[bar]]\nsection = "25x2mm"\nlength = "6m"\n', encoding="utf-8")
+    for option, file, told in (
+        ("--job", shop, "is a shop file, not a job file: name it with --shop."),
+        ("--shop", job, "is a job file, not a shop file: name it with --job."),
+        ("--shop", rack, "is a rack file, not a shop file: name it with --rack."),
+        ("--rack", shop, "is a shop file, not a rack file: name it with --shop."),
+    ):
+        command = "cutlist" if option == "--rack" else "table"
+        assert failed(run(capsys, command, drawing, option, file)) == f"{file} {told}"
+    both = tmp_path / "both.toml"
+    both.write_text('[shop]\nname = "yard"\n[layer.TUBE]\nsection = "25x2mm"\n', encoding="utf-8")
+    assert "both.toml: layer is not a known key" in failed(run(capsys, "table", drawing, "--shop", both))
+
+
+def test_a_format_or_a_bar_that_is_likely_another_names_it(capsys, tmp_path):
+    drawing, out = hook(tmp_path / "hook.dxf"), tmp_path / "out"
+    for typed, told in (("stp", "did you mean step?"), ("pdf", "did you mean template-pdf, cope-pdf or sheet-pdf?")):
+        assert told in failed(run(capsys, "convert", drawing, "--out", out, "--to", typed))
+    assert "use csv, points-csv" in failed(run(capsys, "convert", drawing, "--out", out, "--to", "xlsx"))
+    bars = ("cutlist", drawing, "--section", "25x2mm", "--bar")
+    assert failed(run(capsys, *bars, "6")) == "--bar 6 would be 6 mm: write it with its unit, as 20ft or 6m."
+    assert "1 piece from 1 bar" in run(capsys, *bars, "6m").out
+    assert "1 piece from 1 bar" in run(capsys, *bars, "800mm").out
+
+
 def test_a_command_that_there_is_not_names_the_one_meant(capsys, tmp_path):
     assert "No such command 'tabel'. Did you mean table?" in failed(run(capsys, "tabel", "rail.dxf"))
     drawing = tmp_path / "rail.dxf"

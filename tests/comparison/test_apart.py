@@ -16,12 +16,13 @@ from scipy.spatial.distance import directed_hausdorff
 from scipy.spatial.transform import Rotation
 
 from converter.comparison.align import aligned, element_points, paired
-from converter.comparison.apart import farthest, feet_on, points_along
+from converter.comparison.apart import farthest, feet_on
 from converter.comparison.differences import compare
 from converter.geometry.vectors import within_half_turn
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import rebuild, reverse_table, walk
 from converter.model.curve import Arc, Line
+from converter.model.deviation import points_along
 
 bends = st.builds(
     Bend, feed=st.floats(5.0, 600.0), rotation=st.floats(-170.0, 170.0), angle=st.floats(5.0, 150.0),

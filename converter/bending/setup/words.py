@@ -58,6 +58,11 @@ def rounded(mm: float, display: Display) -> float:
 NOT_AS_DRAWN = "not to be made as drawn"
 REFUSAL = f"{NOT_AS_DRAWN.capitalize()}: see the findings"
 REFUSED = f"is {NOT_AS_DRAWN}: see the findings"
+#: Why a cut length is not the developed length that tables and pictures show.
+CUT_LENGTHS = (
+    "Cut lengths count springback, stretch, extra and cut ends, and are rounded up; a developed length is that of the "
+    "centerline as drawn."
+)
 #: Instead of the cut length of a tube that its cuts take away whole.
 NO_CUT_LENGTH = "none: its cuts leave nothing of it"
 CUT_NOTHING = "Cut no stick for it yet."

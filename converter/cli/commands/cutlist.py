@@ -129,7 +129,7 @@ def cutlist(
     from converter.job.cutlist import Quantities, bars_for, check_quantities, cut_list
     from converter.job.pieces import in_pieces
     from converter.shop.rack import load_rack
-    from converter.units import parse_length
+    from converter.shop.stock import bar_lengths
 
     kinds = outputs.formats_named("all" if to is None else to, KINDS)
     quantities = Quantities(jobs, counts)
@@ -149,7 +149,7 @@ def cutlist(
     if not opened:
         raise OptionError("No tube of any INPUT is shown: name other tubes with --run.")
     unit = opened[0].drawing.read_as
-    buyable = [parse_length(typed, unit) for typed in rack.bar]
+    buyable = bar_lengths(rack.bar, unit)
     if split:
         opened = [in_pieces(job, bars=bars_for(job, on_rack, buyable)).job for job in opened]
     check_quantities(opened, quantities)

@@ -86,6 +86,8 @@ def _copes_text(job: Job, findings: Sequence[Finding], *, everything: bool) -> s
         ]
         refused = {finding.tube for finding in findings if finding.severity == ERROR}
         lines += ["", to_cut_text(rows, {part.name for part in straight if not refused.isdisjoint(part.names)})]
+        if any(part.first.run.table.bends for part in shown.parts):
+            lines.append(fill("Bent tubes are not among these: `setup` tells what they are cut to.", "  "))
     if shown.joints or shown.holes:
         lines += ["", *(fill(sentence) for sentence in CUTTING)]
     if findings:

@@ -30,7 +30,7 @@ def setups_text(job: Job, findings: Sequence[Finding], *, brief: bool = False, e
         everything: show all findings with their details.
     """
     from converter.bending.setup.setup import mirrored
-    from converter.bending.setup.words import CAUTIONS, SetupView
+    from converter.bending.setup.words import CAUTIONS, CUT_LENGTHS, SetupView
     from converter.cli.screens.table import heading
 
     blocks = [heading(job)]
@@ -52,8 +52,8 @@ def setups_text(job: Job, findings: Sequence[Finding], *, brief: bool = False, e
         blocks.append(_to_cut(job))
     if are_marks_shown:
         legend = (
-            f"Marks lie along the stick as cut. {TURN} Around: how far a point on the outside moves. Turned in all: "
-            f"since the first bend made. {ROTATION} {BOTH_TURNS}"
+            f"{CUT_LENGTHS} Marks lie along the stick as cut. {TURN} Around: how far a point on the outside moves. "
+            f"Turned in all: since the first bend made. {ROTATION} {BOTH_TURNS}"
         )
         blocks.append("\n".join(_wrapped(text) for text in ((legend,) if brief else (legend, *CAUTIONS))))
     if findings:

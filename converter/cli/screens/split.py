@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from converter.bending.pieces import TubePieces
 from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, titled
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.table import die_text, heading, tube_text
+from converter.findings.wording import listed
 from converter.job.pieces import JobInPieces
 from converter.quoting import one_line
 from converter.units import Display, cut_number
@@ -26,7 +29,8 @@ def split_text(result: JobInPieces, *, everything: bool = False) -> str:
     for pieces in result.split:
         blocks.append(_tube_text(pieces, sticks, display))
         blocks += [tube_text(piece, display, marks, die_text(piece, job.shop, display)) for piece in pieces.pieces]
-    blocks += [fill(no_cut_sentence(name)) for name in result.impossible]
+    if result.impossible:
+        blocks.append(fill(no_cut_sentence(result.impossible, result.longest, display)))
     if result.split:
         sleeved = any(joint.sleeve for pieces in result.split for joint in pieces.joints)
         blocks.append("\n".join(fill(text) for text in ((SLEEVE_FIT,) if sleeved else ()) + (JOINING_CAUTION,)))
@@ -64,9 +68,13 @@ def nothing_to_split(count: int) -> str:
     )
 
 
-def no_cut_sentence(name: str) -> str:
-    """That no cut helps a tube."""
-    return (
-        f"{one_line(name)} cannot be made whole, and no cuts in its straights make pieces that can be: "
-        "see what the audit says of it."
-    )
+def no_cut_sentence(names: Sequence[str], longest: float | None, display: Display) -> str:
+    """That no cut helps some tubes; ``longest`` is what a piece may be, mm, where that was asked for."""
+    who = listed(list(map(one_line, names)))
+    its, of_it = ("its", "of it") if len(names) == 1 else ("their", "of them")
+    if longest is None:
+        why = f"cannot be made whole, and no cuts in {its} straights make pieces that can be:"
+    else:
+        why = f"cannot be made in pieces of {display.length(longest)} or less by cuts in {its} straights:"
+        why += " say a longer one, with its unit (--longest), or"
+    return f"{who} {why} see what the audit says {of_it}."

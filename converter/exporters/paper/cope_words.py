@@ -12,7 +12,7 @@ from converter.joints.model import Joint
 from converter.quoting import LONGEST_PATH, quoted
 from converter.shop.sections import describe
 from converter.units import Display
-from converter.words import cut_text, meeting_text, saw_cut_text, saw_text
+from converter.words import cut_text, meeting_text, points_text, saw_cut_text, saw_text
 
 if TYPE_CHECKING:
     from converter.job import Job
@@ -68,9 +68,7 @@ def facts(one: Wrap, display: Display) -> list[str]:
         f"{first}.",
         f"Tube {describe(joint.section, display)}. Once around {display.length(one.width)}: "
         f"{joint.section.kind.unrolled}, for paper {one.paper_thickness:g} mm thick.",
-        f"Back from the centerline's end along the tube: long point {display.length(joint.long_point)}, short point "
-        f"{display.length(joint.short_point)}, at the centerline {display.length(joint.center_cut)}, lower edge "
-        f"{display.length(one.base)}.",
+        f"{_sentence(points_text(joint, display))}, lower edge {display.length(one.base)}.",
         f"Zero line (both side edges): {zero}.",
     ]
     if "tangent point" in zero:

@@ -34,8 +34,7 @@ def with_verdict(name: str, stick: StickTemplate) -> str:
 def facts(tube: Tube, stick: StickTemplate, strip: Strip, display: Display) -> list[str]:
     """What the stick is, a few words each."""
     length = display.length
-    developed = stick.length - stick.cuts.change("A") - stick.cuts.change("B")
-    found = [f"developed length {length(developed)}"]
+    found = [f"developed length {length(tube.run.table.developed_length)}"]
     if any(stick.cuts.changes):
         found.append(f"from long point to long point {length(stick.length)}")
     if stick.set_up:  # as the set-up shows it

@@ -150,8 +150,8 @@ def _ends(table: ReadyTable, tol: Tolerances) -> list[_Facing | None]:
         return [None, None]
     first, last = made[0], made[-1]
     ends = [
-        _Facing(first.start, scale(_leaving(first), -1.0), isinstance(first, Arc)),
-        _Facing(last.end, last.end_direction if isinstance(last, Arc) else last.direction, isinstance(last, Arc)),
+        _Facing(first.start, scale(first.start_direction, -1.0), isinstance(first, Arc)),
+        _Facing(last.end, last.end_direction, isinstance(last, Arc)),
     ]
     slanted = {finding.end for finding in table.findings if finding.code == "solid-ends"}
     metal = table.metal or (0.0, 0.0)
@@ -159,10 +159,6 @@ def _ends(table: ReadyTable, tol: Tolerances) -> list[_Facing | None]:
         None if letter in slanted or abs(past) > tol.fit else end
         for end, letter, past in zip(ends, "AB", metal, strict=True)
     ]
-
-
-def _leaving(one: Segment) -> Vec:
-    return one.start_direction if isinstance(one, Arc) else one.direction
 
 
 def _go_on(a: _Facing, b: _Facing, tol: Tolerances) -> bool:

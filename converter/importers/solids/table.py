@@ -104,7 +104,7 @@ def canonical(made: list[Segment], closed: bool, tol: Tolerances) -> tuple[list[
     a, b = made[0].start, made[-1].end
     order = _compare(a, b, tol.join)
     if order == 0:
-        order = _compare(_leaving(made[0]), scale(_arriving(made[-1]), -1.0), 1e-6)
+        order = _compare(made[0].start_direction, scale(made[-1].end_direction, -1.0), 1e-6)
     if order <= 0:
         return made, False
     return [one.reversed() for one in reversed(made)], True
@@ -120,7 +120,7 @@ def _closed_order(made: list[Segment]) -> list[Segment]:
         best = min(ties, key=lambda k: _rounded(scale(add(made[k].start, made[k].end), 0.5)))
     else:
         best = min(range(len(made)), key=lambda k: _rounded(made[k].start))
-    if _first_sign(_leaving(made[best])) < 0.0:
+    if _first_sign(made[best].start_direction) < 0.0:
         made = [one.reversed() for one in reversed(made)]
         best = len(made) - 1 - best
         if not straights:
@@ -143,14 +143,6 @@ def _first_sign(d: Vec) -> float:
     return next((v for v in d if abs(v) > 1e-6), 1.0)
 
 
-def _leaving(one: Segment) -> Vec:
-    return one.start_direction if isinstance(one, Arc) else one.direction
-
-
-def _arriving(one: Segment) -> Vec:
-    return one.end_direction if isinstance(one, Arc) else one.direction
-
-
 def table_of(
     made: list[Segment], closed: bool, name: str, tol: Tolerances
 ) -> tuple[BendTable, Placement, tuple[Finding, ...]] | None:
@@ -168,7 +160,7 @@ def _exact_table(made: list[Segment], tol: Tolerances) -> tuple[BendTable, Place
     rows: list[Bend] = []
     feed = 0.0
     last: Segment | None = None
-    heading: Vec = _leaving(made[0])
+    heading: Vec = made[0].start_direction
     normal: Vec | None = None
     first_normal: Vec | None = None
     for one in made:
@@ -193,12 +185,12 @@ def _exact_table(made: list[Segment], tol: Tolerances) -> tuple[BendTable, Place
             normal, feed = n, 0.0
         if last is not None and norm(sub(d, heading)) > 1e-6:
             return None
-        heading = _arriving(one)
+        heading = one.end_direction
         last = one
     if last is None:
         return None
     table = BendTable(tuple(rows), feed)
-    t = _leaving(made[0])
+    t = made[0].start_direction
     if first_normal is None:
         return table, Placement.leaving(made[0].start, t)
     square = sub(first_normal, scale(t, dot(first_normal, t)))

@@ -59,12 +59,6 @@ class Element:
     kink: bool = False
 
 
-def _directions(piece: Piece) -> tuple[Vec, Vec]:
-    if isinstance(piece, Straight):
-        return piece.d, piece.d
-    return piece.arc.start_direction, piece.arc.end_direction
-
-
 def _slack(piece: Piece) -> float:
     """Degrees by which a fitted bow's end direction may be off: the reach overshoots by sqrt(2 R level)."""
     if isinstance(piece, Straight) or piece.exact:
@@ -86,7 +80,7 @@ def _unreliable(piece: Piece, mismatch: float, tol: Tolerances) -> bool:
 def elements_of(pieces: list[Piece], tol: Tolerances) -> tuple[list[Element], list[DirectionChange]]:
     """Fix the direction at every joint; turn what is left over into corners."""
     count = len(pieces)
-    drawn = [_directions(p) for p in pieces]
+    drawn = [p.directions for p in pieces]
     into = [d[0] for d in drawn]
     out = [d[1] for d in drawn]
     _replace_short(pieces, into, out, tol)

@@ -8,14 +8,13 @@ without overlaps leaves nothing after a few sorts.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import degrees, pi
+from math import pi
 
 import numpy as np
 from numpy.typing import NDArray
 
 from converter.arrays import Array, Ints, distinct, vectors
 from converter.geometry.clusters import cell_entries, components, keep_shared, split_at_gaps
-from converter.geometry.vectors import within_turn
 from converter.model.curve import Arc
 
 #: Directions are grouped in cells this wide (per component of the unit vector); two straights whose
@@ -226,11 +225,3 @@ def _one_circle(a: Arc, b: Arc, join: float) -> bool:
         and float(np.sqrt(offset @ offset)) <= join
         and float(np.sqrt(tilt @ tilt)) * r <= join
     )
-
-
-def angle_on(lead: Arc, point: tuple[float, float, float]) -> float:
-    """Angle in degrees, [0, 360), of a point around ``lead`` from its start, right-hand about its normal."""
-    x = np.subtract(lead.start, lead.center)
-    arm = np.subtract(point, lead.center)
-    y = np.cross(lead.normal, x)
-    return within_turn(degrees(float(np.arctan2(arm @ y, arm @ x))))

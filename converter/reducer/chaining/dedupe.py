@@ -22,7 +22,7 @@ from converter.geometry.clusters import keep_shared, split_at_gaps
 from converter.geometry.vectors import Vec
 from converter.model.curve import Arc, Curve, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
-from converter.reducer.chaining.carriers import Straights, angle_on, overlapping_arcs, overlapping_straights
+from converter.reducer.chaining.carriers import Straights, overlapping_arcs, overlapping_straights
 from converter.reducer.chaining.edges import ARC, LINE, OTHER, Edges
 from converter.reducer.chaining.ends import curve_length, is_straight, sample
 from converter.reducer.chaining.overlap import Attached, Member, Verdict, resolve
@@ -311,7 +311,7 @@ class _OverlapSearch:
         spans = []
         for _, arc, _ in group:
             ahead = float(np.dot(arc.normal, lead.normal)) > 0.0
-            spans.append((angle_on(lead, arc.start if ahead else arc.end), arc.angle, ahead))
+            spans.append((lead.angle_to(arc.start if ahead else arc.end), arc.angle, ahead))
         seam = _seam(spans, self.tol.join / per_degree)
         members = []
         ahead_of: dict[int, bool] = {}

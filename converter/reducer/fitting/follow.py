@@ -230,8 +230,8 @@ def _begun(points: Array, stretches: Sequence[DividedPart]) -> tuple[BendTable, 
             return None
         pieces.append(bows[0])
     meets = [_direction(a, b) for a, b in itertools.pairwise(pieces)]
-    into = [_ends(pieces[0])[0], *meets]
-    out = [*meets, _ends(pieces[-1])[1]]
+    into = [pieces[0].directions[0], *meets]
+    out = [*meets, pieces[-1].directions[1]]
     elements = []
     for k, (piece, t_in, t_out) in enumerate(zip(pieces, into, out, strict=True)):
         if isinstance(piece, Straight):
@@ -247,12 +247,6 @@ def _begun(points: Array, stretches: Sequence[DividedPart]) -> tuple[BendTable, 
     lengths = [max(v, 1e-2) if e.is_straight else 0.0 for v, e in zip(lengths, elements, strict=True)]
     table, placement, _ = assemble(elements, lengths, radii, start, len(pieces))
     return table, placement
-
-
-def _ends(piece: Piece) -> tuple[Vec, Vec]:
-    if isinstance(piece, Straight):
-        return piece.d, piece.d
-    return piece.arc.start_direction, piece.arc.end_direction
 
 
 def _direction(a: Piece, b: Piece) -> Vec:

@@ -33,12 +33,7 @@ _MOST_BENDS, _MOST_CORNERS = 12, 500
 
 def may_be_looser(run: Run) -> bool:
     """Whether a tube, as it came out within the tolerance, has a curve that is none or slight corners in number."""
-    return len(run.table.bends) <= _MOST_CORNERS and (_is_curve(run) or _has_slight_corners(run))
-
-
-def _is_curve(run: Run) -> bool:
-    """Whether a part of it follows no straights and arcs."""
-    return any(finding.code == "not-line-arc" for finding in run.findings)
+    return len(run.table.bends) <= _MOST_CORNERS and (run.is_free_curve or _has_slight_corners(run))
 
 
 def _has_slight_corners(run: Run) -> bool:
@@ -63,7 +58,7 @@ def looser_fit(one: Chain, run: Run, tol: Tolerances, radii: Sequence[float] = (
     found = _within(one, run, tol, wide, radii)
     if found is not None and found[1].deviation <= _NEARLY * close * tol.fit:
         found = _within(one, run, tol, close, radii) or found
-    if found is None and radii and tol.fit < TRACED and _is_curve(run):
+    if found is None and radii and tol.fit < TRACED and run.is_free_curve:
         found = _within(one, run, tol, TRACED / tol.fit, radii)
         if found is not None and not all(_is_of_a_die(bend, radii) for bend in found[1].table.bends):
             found = None
@@ -95,7 +90,7 @@ def _within(one: Chain, run: Run, tol: Tolerances, times: float, radii: Sequence
     from converter.reducer.general import reduce_chain  # fitting code that exact drawings never need
 
     count = len(run.table.bends)
-    most = min(_MOST_BENDS, count - 2 if _is_curve(run) else count // _FEWER)
+    most = min(_MOST_BENDS, count - 2 if run.is_free_curve else count // _FEWER)
     again = reduce_chain(one, run.name, replace(tol, fit=times * tol.fit), radii, 2 * most + 1)
     if again is None or len(again.table.bends) > most:
         return None

@@ -20,6 +20,7 @@ from legible import assert_clear_of_lines, assert_legible
 
 from converter.exporters.dxf.stick_template import template_figure
 from converter.exporters.paper.stick import StickTemplate, Strip
+from converter.exporters.paper.stick_words import facts
 from converter.geometry.vectors import add, cross, rotate, scale
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc
@@ -307,3 +308,14 @@ def test_labels_keep_off_lines_and_one_another(thin):
 def test_no_copes_no_cuts(tmp_path):
     _, doc, _ = template(tmp_path, with_mates(twisted()), coped=False)
     assert not curves(doc)
+
+
+def test_the_developed_length_is_that_of_the_table_beside_the_cut_length():
+    """300, a quarter of 150, 300 is 835.62 mm along the centerline; springback takes another stick."""
+    run = Run("T", "T", False, BendTable((Bend(300.0, 0.0, 90.0, 150.0),), 300.0), Placement())
+    tube = Tube(run, Section("round", 38.1, 2.0), die="R150", metal="mild steel")
+    job = job_of((tube,), shop=SHOP)
+    stick = StickTemplate.of(job.setups[0])
+    found = facts(tube, stick, Strip.of(tube.section, PAPER), Display("mm"))
+    assert found[0] == f"developed length {600.0 + 75.0 * pi:.2f} mm" == "developed length 835.62 mm"
+    assert found[1].startswith("cut length ") and abs(job.setups[0].stick_length - 835.62) > 0.1

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from math import ceil, fsum
 
 from converter import __version__
+from converter.bending.setup.words import CUT_LENGTHS
 from converter.exporters.cutting.files import cutting_pages
 from converter.exporters.pictures.drawing.view import drawing_picture
 from converter.exporters.pictures.picture import Picture
@@ -242,7 +243,7 @@ def _tolerances(tol: Tolerances, display: Display) -> str:
     return (
         f"Ends up to {small(tol.join)} apart were joined, gaps up to {small(tol.near)} named; fitted curves stray at "
         f"most {small(tol.fit)}; directions within {display.angle(tol.tangent)} were taken for tangent. Every length "
-        "is rounded from its exact value, never from another rounded one; cut lengths are rounded up."
+        f"is rounded from its exact value, never from another rounded one. {CUT_LENGTHS}"
     )
 
 

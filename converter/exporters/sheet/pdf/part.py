@@ -420,14 +420,12 @@ def joint_words(joint: Joint, display: Display) -> list[str]:
     first = cut_text(joint, display)
     if joint.gap > 0.0:
         first += f", weld gap {length(joint.gap)}"
+    points = points_text(joint, display)
+    said = [f"{first[:1].upper()}{first[1:]}.", f"{points[:1].upper()}{points[1:]}."]
     if joint.is_square:
-        points = points_text(joint, display)
-        return [f"{first[:1].upper()}{first[1:]}.", f"{points[:1].upper()}{points[1:]}."]
-    said = [
-        f"{first[:1].upper()}{first[1:]}.",
-        f"Back from the centerline's end: long point {length(joint.long_point)}, short point "
-        f"{length(joint.short_point)}, at the centerline {length(joint.center_cut)}. The long point lies "
-        f"{display.angle(joint.long_phi)} from the zero line.",
+        return said
+    said += [
+        f"The long point lies {display.angle(joint.long_phi)} from the zero line.",
         f"Zero line: {joint.zero_in(display)}.",
     ]
     saw = saw_cut_text(joint, display)
