@@ -133,14 +133,14 @@ class Picture:
 
     def stroke(self, points: Iterable[Sequence[float]], role: str, *, closed: bool = False) -> None:
         """Add a line through points; fewer than two are nothing."""
-        kept = tuple((float(p[0]), float(p[1])) for p in points)
+        kept = tuple([(float(x), float(y)) for x, y in points])
         if len(kept) > 1:
             self.strokes.append(Stroke(kept, role, closed))
             self.reach(*kept)
 
     def fill(self, outlines: Iterable[Iterable[Sequence[float]]], role: str) -> None:
         """Add a filled shape: its outline and those of its holes."""
-        kept = tuple(tuple((float(p[0]), float(p[1])) for p in one) for one in outlines)
+        kept = tuple([tuple([(float(x), float(y)) for x, y in one]) for one in outlines])
         if kept and len(kept[0]) > 2:
             self.fills.append(Fill(kept, role))
             self.reach(*kept[0])

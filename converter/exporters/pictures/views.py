@@ -44,6 +44,12 @@ class View:
         """A point or direction on paper."""
         return dot(p, self.right), dot(p, self.up)
 
+    def flats(self, points: Array) -> Array:
+        """Points (n, 3) on paper, (n, 2)."""
+        import numpy as np
+
+        return np.asarray(points @ np.array((self.right, self.up)).T)
+
 
 @dataclass(frozen=True, slots=True)
 class ViewAxes:
@@ -149,7 +155,7 @@ def _clear(view: View, chain: Array) -> float:
 
     if len(chain) < 2:
         return 0.0
-    flat = chain @ np.array((view.right, view.up)).T
+    flat = view.flats(chain)
     steps, lengths = np.diff(flat, axis=0), np.linalg.norm(np.diff(chain, axis=0), axis=1)
     shown = np.linalg.norm(steps, axis=1) / np.maximum(lengths, 1e-12)
     straights = lengths > 0.05 * lengths.sum()

@@ -77,15 +77,7 @@ class Sight:
         import numpy as np
 
         flat = np.stack((dots(points, self._right[view]), dots(points, self._up[view])), axis=1)
-        other = own[:, None] != self._every
-        maybe = (dots(points, self.toward[view])[:, None] < self._depth[view]) & (other | self._folds[view])
-        if within is not None:
-            maybe |= within[:, None] & ~other
-        low, high = self._low[view], self._high[view]
-        for axis in range(2):
-            x = flat[:, axis, None]
-            maybe &= (x >= low[..., axis]) & (x <= high[..., axis])
-        which, piece = np.nonzero(maybe)
+        which, piece = self._before(flat, dots(points, self.toward[view]), own, view, within)
         stopped = np.zeros(len(points), dtype=bool)
         bent = self._solid.bent[piece]
         for test, chosen, chords in zip((self._straights, self._bends), (~bent, bent), self._chords, strict=True):
@@ -98,6 +90,30 @@ class Sight:
         for face in self._faces:
             stopped |= self._face(points, view, *face)
         return stopped
+
+    def _before(self, flat: Array, depth: Array, own: Ints, view: Ints, within: Flags | None) -> tuple[Ints, Ints]:
+        """Numbers of points and of the pieces that may stand before them, by the boxes around these in each view.
+
+        Args:
+            flat, depth: (n, 2) the points in their views, and (n,) how near the eye they are.
+            own, view, within: as of `hidden`.
+        """
+        import numpy as np
+
+        found = []
+        for k, (low, high, folds, nearest) in enumerate(
+            zip(self._low, self._high, self._folds, self._depth, strict=True)
+        ):
+            rows = np.flatnonzero(view == k)
+            (x, y), z, mine = flat[rows].T[..., None], depth[rows, None], own[rows, None]
+            maybe = (z < nearest) & (x >= low[:, 0]) & (x <= high[:, 0]) & (y >= low[:, 1]) & (y <= high[:, 1])
+            other = mine != self._every
+            if within is not None:
+                folds = folds | within[rows, None]
+            which, piece = np.nonzero(maybe & (other | folds))
+            found.append((rows[which], piece))
+        which, piece = (np.concatenate(column) for column in zip(*found, strict=True))
+        return which, piece
 
     def _straights(self, points: Array, piece: Ints, view: Ints) -> Flags:
         import numpy as np

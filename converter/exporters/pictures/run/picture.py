@@ -76,6 +76,7 @@ def run_picture(
     if not flat:
         picture.put(panels.isometric(frame, height, least_text), 0.0, 0.0)
         return _in_exact_size(picture, size)
+    panels.look(wanted)
     if "isometric" in wanted:
         first, second = _halves(frame)
         picture.put(panels.isometric(first, height, least_text), 0.0, 0.0)
@@ -137,6 +138,10 @@ class _PanelSource:
         self.parts = parts_of(replace(self._shape.tube.run, name=tube.name), findings)
         self.ends = end_words(joints, tube)
         self._writing = (display, fed_from, *sorted(self.ends.items()), *(turn.wrong for turn in self.parts.turns))
+
+    def look(self, names: Sequence[str]) -> None:
+        """See `SketchShape.look`."""
+        self._shape.look([self._shape.view(name) for name in names])
 
     def isometric(self, frame: Box, height: float, least: float = 0.0) -> Picture:
         """The isometric within a frame, with no text smaller than the least."""

@@ -21,6 +21,7 @@ from converter.model.curve import Arc, Segment
 from converter.model.run import Tube
 
 if TYPE_CHECKING:
+    from converter.arrays import Array
     from converter.exporters.paper.cells import Strips
     from converter.joints.model import Joint
 
@@ -78,9 +79,24 @@ class SketchShape:
         """From the corner that shows it best."""
         return self.axes.best_isometric(self.tube.run)
 
+    def view(self, name: str) -> View:
+        """A view by its name."""
+        return self.isometric if name == "isometric" else self.axes.named(name, self.tube.run)
+
     @cached_property
     def _outlines(self) -> dict[tuple[Vec, Vec, tuple[int, ...]], VisibleOutline]:
         return {}
+
+    def look(self, views: Sequence[View]) -> None:
+        """Work out side by side what pictures of several views will show: that takes much less time than one by one."""
+        thick = [view for view in views if 2.0 * self.reach * self._sheet_scale(view) >= _ONE_LINE]
+        if thick:
+            self.outlines(thick, 0.0)
+
+    def _sheet_scale(self, view: View) -> float:
+        """Scale at which a view is as large as a sheet of paper, mm of paper per mm."""
+        x0, y0, x1, y1 = self.bounds(view)
+        return _SHEET / max(x1 - x0, y1 - y0, 1e-9)
 
     def outline(self, view: View, k: float) -> VisibleOutline:
         """What is seen of its solid in a view; see `outlines`."""
@@ -95,10 +111,7 @@ class SketchShape:
         """
         solid = self.solid
         assert solid is not None
-        chords = []
-        for view in views:
-            x0, y0, x1, y1 = self.bounds(view)
-            chords.append(max(_CHORD / max(k, _SHEET / max(x1 - x0, y1 - y0, 1e-9)), 1e-4))
+        chords = [max(_CHORD / max(k, self._sheet_scale(view)), 1e-4) for view in views]
         keys = [(one.right, one.up, bend_steps(solid, chord)) for one, chord in zip(views, chords, strict=True)]
         new = [i for i, key in enumerate(keys) if key not in self._outlines]
         if new:
@@ -108,17 +121,14 @@ class SketchShape:
         return [self._outlines[key] for key in keys]
 
     @cached_property
-    def _chords(self) -> dict[View, tuple[Any, Any]]:
-        return {}
+    def ways(self) -> list[Array]:
+        """Points (n, 3) along each straight and arc of the centerline, near enough to draw."""
+        return [points_of(segment) for segment in self.line]
 
-    def chords(self, view: View) -> tuple[Any, Any]:
+    def chords(self, view: View) -> tuple[Array, Array]:
         """Both ends of every chord of the centerline in a view, (n, 2) each, mm."""
-        import numpy as np
-
-        if view not in self._chords:
-            lines = [np.array([view.flat(p) for p in points_of(s)]) for s in self.line]
-            self._chords[view] = chords_of(lines)
-        return self._chords[view]
+        a, b = chords_of(self.ways)
+        return view.flats(a), view.flats(b)
 
     def span(self, axis: Vec) -> tuple[float, float]:
         """Least and greatest coordinate along a unit axis, exact, of the metal (or of the line)."""
@@ -197,6 +207,10 @@ class Drawn:
         x, y = self.view.flat(p)
         return self.origin[0] + x * self.k, self.origin[1] + y * self.k
 
+    def way(self, points: Array) -> list[Point]:
+        """Points (n, 3) on paper."""
+        return (self.view.flats(points) * self.k + self.origin).tolist()  # type: ignore[no-any-return]
+
     @property
     def is_line(self) -> bool:
         """Whether it is so thin that its line is all that is drawn."""
@@ -223,8 +237,8 @@ def draw(picture: Picture, shape: SketchShape, views: Sequence[Drawn], tight: fr
     solid = shape.solid
     if solid is None or views[0].is_line:
         for drawn in views:
-            for s, bend in numbered(shape):
-                picture.stroke([drawn.at(p) for p in points_of(s)], "tight" if bend in tight else "tube")
+            for way, (_, bend) in zip(shape.ways, numbered(shape), strict=True):
+                picture.stroke(drawn.way(way), "tight" if bend in tight else "tube")
         return
     found = shape.outlines([drawn.view for drawn in views], views[0].k)
     rows, near = [], []
@@ -239,8 +253,8 @@ def draw(picture: Picture, shape: SketchShape, views: Sequence[Drawn], tight: fr
             for _ in shapes:
                 picture.fill([next(simple)], look)
         if center:
-            for s, _ in numbered(shape):
-                picture.stroke([drawn.at(p) for p in points_of(s)], "center")
+            for way in shape.ways:
+                picture.stroke(drawn.way(way), "center")
         for _, role, piece in one.lines:
             wrong = solid.pieces[piece].bend in tight and role == "tube"
             picture.stroke(next(simple), "tight" if wrong else role)
@@ -252,12 +266,16 @@ def numbered(shape: SketchShape) -> list[tuple[Segment, int]]:
     return [(s, next(numbers) if isinstance(s, Arc) else 0) for s in shape.line]
 
 
-def points_of(segment: Segment) -> list[Vec]:
-    """Points along a straight or an arc, near enough to draw."""
+def points_of(segment: Segment) -> Array:
+    """Points (n, 3) along a straight or an arc, near enough to draw."""
+    import numpy as np
+
     if not isinstance(segment, Arc):
-        return [segment.start, segment.end]
+        return np.array([segment.start, segment.end])
     n = max(4, round(segment.angle / 4.0))
-    return [segment.point(segment.angle * i / n) for i in range(n + 1)]
+    arm = np.subtract(segment.start, segment.center)
+    turn = np.radians(segment.angle * np.arange(n + 1) / n)[:, None]
+    return np.asarray(segment.center + arm * np.cos(turn) + np.cross(segment.normal, arm) * np.sin(turn))
 
 
 def simplified(lines: Sequence[Any], near: Sequence[float]) -> list[list[Point]]:
