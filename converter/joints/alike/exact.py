@@ -1,7 +1,7 @@
-"""Whether a tube is another one moved, to the last digit that a drawing has: then one solid stands for both.
+"""Whether a tube is another one moved or mirrored, to the last digit that a drawing has: one solid serves for both.
 
 Parts are equal within what a shop can tell (`same`); here metal and cuts must agree within `EXACT` after a rigid
-motion, drawn from the same end.
+motion, or in a mirror after one, drawn from the same end.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from converter.tolerances import DEFAULT
 EXACT = DEFAULT.equal
 #: Angles at which cut ends are compared: not where corners of sections and ends of cuts usually lie.
 _AROUND: Array = np.arange(0.0, 360.0, 0.5) + 0.113
-_AS_IS = Look()
+_AS_IS, _MIRRORED = Look(), Look(mirrored=True)
 
 
 @dataclass(frozen=True)
@@ -62,9 +62,17 @@ class ExactForm:
     @cached_property
     def _points(self) -> Array:
         """Places that hold its metal fast, (n, 3): along the centerline, and beside it as far as the section goes."""
+        return np.array([point for piece in self.metal.pieces for point in _points_of(piece, self._far)])
+
+    @cached_property
+    def _opposite(self) -> Array:
+        """The same, with the places beside the centerline on the other side of it."""
+        return np.array([point for piece in self.metal.pieces for point in _points_of(piece, -self._far)])
+
+    @property
+    def _far(self) -> float:
         section = self.form.tube.section
-        far = 0.0 if section is None else section.greater
-        return np.array([point for piece in self.metal.pieces for point in _points_of(piece, far)])
+        return 0.0 if section is None else section.greater
 
     def copy_at(self, other: ExactForm) -> Placement | None:
         """Where this tube's own frame comes to stand when it is moved onto another tube, or None where that is no copy.
@@ -92,6 +100,43 @@ class ExactForm:
                 return place
         return None
 
+    def mirrored_at(self, other: ExactForm) -> Placement | None:
+        """Where this tube's own frame comes to stand, seen in a mirror, so that it is another tube; else None.
+
+        The mirror is the plane of the frame's direction and normal: what lies to one side of it comes to lie as far to
+        the other, and then moves with the frame. A tube with holes, or closed to a ring, is not looked at.
+        """
+        one, two = self.form, other.form
+        sections = one.tube.section, two.tube.section
+        if len({None if section is None else section.shape for section in sections}) > 1 or one.holes or two.holes:
+            return None
+        here, there = self._numbers, other._numbers
+        if here.shape != there.shape or self.metal.closed or self.metal.twist or other.metal.twist:
+            return None
+        if not bool(np.all(np.abs(here - there) <= EXACT)) or {j.end for j in one.joints} != {
+            j.end for j in two.joints
+        }:
+            return None
+        for roll in rolls(one, two, _MIRRORED):
+            place = self._mirrored(other, roll)
+            seen = _moved(_through_mirror(self._points, self.place), self.place, place)
+            if seen.shape != other._points.shape:
+                return None
+            # a height or a width is the same to either side
+            off = np.minimum(np.abs(seen - other._points).max(axis=1), np.abs(seen - other._opposite).max(axis=1))
+            if off.max() <= EXACT and all(self._same_end(other, end, roll, _MIRRORED) for end in (False, True)):
+                return place
+        return None
+
+    def _mirrored(self, other: ExactForm, roll: float) -> Placement:
+        """Where its frame comes to stand as seen in a mirror, as `_rolled` has it for one that is moved."""
+        start, direction, normal = other.place.start, other.place.direction, other.place.normal
+        if len(self.form.legs) > 1:
+            # in the plane of the first bend nothing is mirrored, but what lies above it comes below
+            return Placement(start, direction, (-normal[0], -normal[1], -normal[2]))
+        angle = roll - self.form.angle(self.place.normal, 0, _AS_IS)
+        return Placement(start, direction, rotate(other.form.datum(0, _AS_IS), direction, angle))
+
     def _rolled(self, other: ExactForm, roll: float) -> Placement:
         """Where its frame comes to stand when angles around the other tube are less by ``roll`` (degrees)."""
         if len(self.form.legs) > 1:
@@ -100,9 +145,9 @@ class ExactForm:
         start, direction = other.place.start, other.place.direction
         return Placement(start, direction, rotate(other.form.datum(0, _AS_IS), direction, angle))
 
-    def _same_end(self, other: ExactForm, second: bool, roll: float) -> bool:
+    def _same_end(self, other: ExactForm, second: bool, roll: float, look: Look = _AS_IS) -> bool:
         here = self.form.cut(second, _AROUND, _AS_IS)
-        there = other.form.cut(second, _AROUND - roll, _AS_IS)
+        there = other.form.cut(second, _AROUND - roll, look)
         if here is None or there is None:
             return here is there
         return bool(np.all(np.abs(here - there) <= EXACT))
@@ -130,6 +175,13 @@ def _points_of(piece: Piece, far: float) -> Iterator[Vec]:
 def _frame(place: Placement) -> Array:
     """Its x, y and z as columns, (3, 3)."""
     return np.column_stack((place.direction, cross(place.normal, place.direction), place.normal))
+
+
+def _through_mirror(points: Array, place: Placement) -> Array:
+    """Points (n, 3) as far to the other side of the plane of a frame's direction and normal."""
+    side = np.asarray(cross(place.normal, place.direction))
+    result: Array = points - 2.0 * np.multiply.outer((points - np.asarray(place.start)) @ side, side)
+    return result
 
 
 def _moved(points: Array, old: Placement, new: Placement) -> Array:

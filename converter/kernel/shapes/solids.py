@@ -101,6 +101,26 @@ def in_place(shape: Any, place: Placement) -> Any:
     return _moved(shape, brep.to_own_frame(place).Inverted())
 
 
+def mirrored(shape: Any, old: Placement, new: Placement) -> Any:
+    """A copy of a solid as seen in the mirror of a frame's direction and normal, moved with the frame from ``old`` to
+    ``new``. Its surfaces may be left-handed, which the kernel's STEP writer puts right.
+
+    Raises:
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    require()
+    from OCP.gp import gp_Ax2, gp_Dir, gp_Pnt, gp_Trsf
+
+    from converter.kernel.shapes import brep
+
+    seen = gp_Trsf()
+    seen.SetMirror(gp_Ax2(gp_Pnt(0.0, 0.0, 0.0), gp_Dir(0.0, 1.0, 0.0)))
+    motion = brep.to_own_frame(new).Inverted()
+    motion.Multiply(seen)
+    motion.Multiply(brep.to_own_frame(old))
+    return _moved(shape, motion)
+
+
 def _moved(shape: Any, motion: Any) -> Any:
     from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
 

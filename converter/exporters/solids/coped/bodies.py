@@ -6,6 +6,7 @@ Where a tube passes through a larger one, its outside is taken off the larger on
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -13,28 +14,47 @@ import numpy as np
 from converter.exporters.solids.bodies import Copy, TubeBody, all_bodies, copies
 from converter.exporters.solids.coped.ends import coped_solid, joints_of, tool_of
 from converter.job import Job, once_per_job
+from converter.joints.alike.exact import ExactForm
 from converter.joints.alike.find import forms_of
+from converter.joints.alike.form import Form
 from converter.joints.holes import Hole
+from converter.model.bends import Placement
 from converter.progress import steps
+
+
+@dataclass(frozen=True, slots=True)
+class _Mirrored:
+    """A tube that is another one in a mirror.
+
+    Attributes:
+        original: name of that one.
+        frame, place: of `converter.joints.alike.exact.ExactForm.mirrored_at`: its frame, and where that comes to stand.
+    """
+
+    original: str
+    frame: Placement
+    place: Placement
 
 
 @once_per_job
 def coped_bodies(job: Job) -> list[tuple[TubeBody, Any]]:
-    """Every body of a job and the kernel's solid of it, joints and holes cut, in order; copies are cut once.
+    """Every body of a job and the kernel's solid of it, joints and holes cut, in order; copies are cut once, and so is
+    what is another one in a mirror.
 
     Raises:
         GeometryError: an end cannot be cut.
         MissingLibraryError: the CAD kernel is not installed.
     """
-    from converter.kernel.shapes.solids import in_own_frame, in_place
+    from converter.kernel.shapes.solids import in_own_frame, in_place, mirrored
 
     by_tube = joints_of(job.joints)
     holes: dict[str, list[Hole]] = {}
     for hole in job.copes.holes:
         holes.setdefault(hole.tube, []).append(hole)
     found = all_bodies(job)
-    shared = coped_copies(job)
+    shared, mirrors = coped_copies(job), _mirrors(job)
     originals: dict[str, Any] = {}
+    made: dict[str, Any] = {}
     solids = []
     for body in steps(found, "solids cut"):
         name = body.tube.name
@@ -42,8 +62,14 @@ def coped_bodies(job: Job) -> list[tuple[TubeBody, Any]]:
         if copy is not None and copy.original in originals:
             solids.append((body, in_place(originals[copy.original], copy.place)))
             continue
-        solid = coped_solid(body.tube, body.section, by_tube.get(name, []), body.metal)
-        solids.append((body, _with_holes(solid, name, holes.get(name, ()))))
+        if name in mirrors:
+            mirror = mirrors[name]
+            solid = mirrored(made[mirror.original], mirror.frame, mirror.place)
+        else:
+            solid = coped_solid(body.tube, body.section, by_tube.get(name, []), body.metal)
+            solid = _with_holes(solid, name, holes.get(name, ()))
+        made[name] = solid
+        solids.append((body, solid))
         if copy is not None:
             originals[copy.original] = in_own_frame(solids[-1][1], copy.frame)
     return solids
@@ -52,7 +78,28 @@ def coped_bodies(job: Job) -> list[tuple[TubeBody, Any]]:
 @once_per_job
 def coped_copies(job: Job) -> dict[str, Copy]:
     """The tubes whose solids, joints and holes cut, are those of others, by name; originals among them."""
-    return copies(job.parts, all_bodies(job), {form.tube.name: form for form in forms_of(job.tubes, job.copes)})
+    return copies(job.parts, all_bodies(job), _forms(job))
+
+
+@once_per_job
+def _forms(job: Job) -> dict[str, Form]:
+    return {form.tube.name: form for form in forms_of(job.tubes, job.copes)}
+
+
+def _mirrors(job: Job) -> dict[str, _Mirrored]:
+    """The tubes that are an earlier one in a mirror, to the last digit, by name: of each part its first one."""
+    body_of = {body.tube.name: body for body in all_bodies(job)}
+    first = {part.name: part.first.name for part in job.parts}
+    found = {}
+    for part in job.parts:
+        name, original = part.first.name, first.get(part.mirror_of or "")
+        if original is None or part.mirror_turned or name not in body_of or original not in body_of:
+            continue
+        one, other = (ExactForm(_forms(job)[each], body_of[each].metal) for each in (original, name))
+        place = one.mirrored_at(other)
+        if place is not None:
+            found[name] = _Mirrored(original, one.place, place)
+    return found
 
 
 def _with_holes(solid: Any, name: str, holes: Sequence[Hole]) -> Any:
