@@ -95,9 +95,7 @@ def _coil_finding(name: str, tube: Measured) -> Finding | None:
     if len(bends) < COIL_BENDS or max(between) > NO_STRAIGHT * tube.radius or tube.sizes is not None:
         return None
     arcs = [segment for segment in rebuild(tube.table, tube.placement) if isinstance(segment, Arc)]
-    points = np.array(
-        [arc.point(arc.angle * k / ARC_STEPS) for arc in arcs for k in range(ARC_STEPS)] + [arcs[-1].end]
-    )
+    points = np.array([arc.point(arc.angle * k / ARC_STEPS) for arc in arcs for k in range(ARC_STEPS)] + [arcs[-1].end])
     helix, circle = coil_through(points, max(DEFAULT.fit, 3.0 * tube.sigma)), fit_circle(points)
     if helix is None or circle is None or circle.residual <= max(DEFAULT.fit, 10.0 * tube.sigma):
         return None  # or a single bend would do
