@@ -374,8 +374,8 @@ clause(
 clause("mesh-plate", "a plate or block: solid, {sizes:sizes} across and only {length:length} long")
 clause(
     "mesh-branched",
-    "its round surface branches ({percent:.0f}% of it is off the longest way through, of {od:length}): several tubes "
-    "fused into one body; separate them before exporting",
+    "its round surface branches ({percent:.0f}% of it is off the longest way through): several tubes fused into one "
+    "body; separate them before exporting, or export STEP, of which fused tubes are told apart",
 )
 clause(
     "mesh-partly-round",

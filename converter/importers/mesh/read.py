@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import PurePath
 
@@ -22,6 +23,7 @@ from converter.importers.mesh.square.measure import FlatSidedError, measure_squa
 from converter.importers.mesh.tube import measure
 from converter.importers.mesh.tube_findings import coarse_numbers_finding, tube_findings
 from converter.importers.mesh.weld import MeshBody, weld
+from converter.importers.motion import moved, moved_finding
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
 from converter.limits import FARTHEST, LEAST_SIZE, MOST_SIZE
@@ -34,6 +36,7 @@ from converter.units import MM_PER, unit_word
 FEWEST = 8  #: faces; no tube has fewer
 #: What the fitting of a surface may end in of which too little is left, anywhere on the way from cuts to least squares.
 FAILS = (ElbowroomError, ArithmeticError, AssertionError, AttributeError, LookupError, TypeError, ValueError)
+HOLLOW = "it is a hollow within another body, as the bore of a tube that is fused to others"
 NOT_LOOKED_AT = "it was not looked at: the work allowed for one file was used up"
 
 
@@ -212,7 +215,24 @@ def _tubes(
                 why = refused[alike] = "its surface is too damaged or too ragged for a tube to be fitted to it"
         left["body", why] += 1
         _keep(aside, "body", why, body.points + part.origin)
+    for k in _hollows(part.bodies, tubes):
+        left["body", HOLLOW] += 1
+        del tubes[k]
     return [tubes[k] for k in sorted(tubes)]
+
+
+def _hollows(bodies: Sequence[MeshBody], tubes: Mapping[int, _NamedTube]) -> list[int]:
+    """Numbers of tubes that are bars of nothing: closed surfaces that look inward, within a body that is no tube."""
+    skins = {k: one.tube for k, one in tubes.items() if one.tube.bore is None and not bodies[k].is_open}
+    inward = [k for k, tube in skins.items() if tube.outward < 0.0]
+    around = [body for k, body in enumerate(bodies) if inward and k not in tubes and len(body.faces) >= FEWEST]
+    boxes = [(body.points.min(axis=0), body.points.max(axis=0)) for body in around]
+    found = []
+    for k in inward:
+        low, high = bodies[k].points.min(axis=0), bodies[k].points.max(axis=0)
+        if any((low >= box[0]).all() and (high <= box[1]).all() for box in boxes):
+            found.append(k)
+    return found
 
 
 def measured_as(body: MeshBody, effort: Effort) -> Measured:
@@ -250,8 +270,10 @@ def _alike(body: MeshBody) -> tuple[int, int, str, str]:
 
 
 def _placed(tube: Measured, origin: Array) -> Measured:
-    x, y, z = (float(v) for v in np.array(tube.placement.start) + origin)
-    return replace(tube, placement=replace(tube.placement, start=(x, y, z)))
+    """A tube measured about an origin, in its place."""
+    motion = np.column_stack((np.eye(3), origin))
+    remarks = tuple(moved_finding(remark, motion) for remark in tube.remarks)
+    return replace(tube, placement=moved(tube.placement, motion), remarks=remarks)
 
 
 def _paired(found: list[_NamedTube]) -> list[_NamedTube]:

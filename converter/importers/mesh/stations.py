@@ -7,6 +7,7 @@ slides along the thread and a short curved cylinder is fitted to the vertices it
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,6 +19,8 @@ from converter.geometry.vectors import cross
 from converter.importers.mesh.weld import MeshBody, edge_keys
 
 GAPS = (0.3, 0.12, 0.04, 0.015)  #: of the radius: distance between rings at least, tried in turn
+ALIKE = 0.01  #: share by which the radii of whole rings differ at most
+SECTORS = 6  #: around a ring, of which one at most has no vertex where it is whole
 FINE = 0.1  #: of the radius: spacing of the points a thread is measured along
 WINDOW = 0.75  #: of the radius: half the length of a window
 STEP = 0.4  #: of the radius: from window to window
@@ -134,7 +137,9 @@ class Stations:
         centers: (k, 3), mm.
         directions: (k, 3) unit, in the sense of travel; of a window only roughly.
         radii: (k,) mm.
-        rings: whether they are whole rings of vertices.
+        rings: whether they are rings of vertices.
+        whole: (k,) whether vertices lie all the way around; of rings only.
+        misses: (k,) mm by which the vertices of each miss its circle (rms); of rings only.
         noise: mm by which the vertices miss their circles (rms).
         curvatures: (k, 3) 1/mm, toward the centre of the bend; of windows only.
         curvature_noise: (k,) their standard deviations.
@@ -147,6 +152,8 @@ class Stations:
     noise: float
     curvatures: Array | None = None
     curvature_noise: Array | None = None
+    whole: NDArray[np.bool_] | None = None
+    misses: Array | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -235,26 +242,51 @@ def rings_of(skin: Skin, radius: float) -> Stations | None:
         skin: vertices in order.
         radius: mm, roughly.
     """
-    for _ in range(5):
-        made, good = _parted(skin, radius)
-        if made is None or good is None:
-            return None
-        chord = np.gradient(made.centers, axis=0)
-        flip = np.where(np.einsum("ij,ij->i", made.directions, chord) < 0.0, -1.0, 1.0)
-        made = replace(made, directions=made.directions * flip[:, None])
+    for made, good in _rings_found(skin, radius):
         inner = np.flatnonzero(good)
         if len(inner) and bool(good[inner[0] : inner[-1] + 1].all()) and len(good) - len(inner) <= 2:
             # the last vertices of an end that is cut at an angle are no circle
-            made = replace(made, centers=made.centers[good], directions=made.directions[good], radii=made.radii[good])
-            even = float(np.abs(made.radii / np.median(made.radii) - 1.0).max()) <= 0.02
-            return made if even else None
+            return _even(made, good)
+    return None
+
+
+def some_rings_of(skin: Skin, radius: float) -> Stations | None:
+    """Stations from the whole rings, where holes and cuts have vertices of their own, too; None for fewer than two.
+
+    What lies between two rings is as they say only where it turns out so: it is to be held against all vertices.
+    """
+    best: Stations | None = None
+    for made, good in _rings_found(skin, radius):
+        if made.whole is None or made.misses is None or not (good & made.whole).any():
+            continue
+        usual = float(np.median(made.radii[good & made.whole]))
+        kept = good & made.whole & (np.abs(made.radii / usual - 1.0) <= ALIKE)
+        if kept.sum() >= 2 and (best is None or kept.sum() > len(best.radii)):
+            best = _even(replace(made, noise=float(np.sqrt((made.misses[kept] ** 2).mean()))), kept)
+    return best
+
+
+def _even(made: Stations, good: NDArray[np.bool_]) -> Stations | None:
+    """The rings that lie on their circles, None where these are not of one radius."""
+    made = replace(made, centers=made.centers[good], directions=made.directions[good], radii=made.radii[good])
+    return made if float(np.abs(made.radii / np.median(made.radii) - 1.0).max()) <= 0.02 else None
+
+
+def _rings_found(skin: Skin, radius: float) -> Iterator[tuple[Stations, NDArray[np.bool_]]]:
+    """Groups of vertices and which of them lie on a circle, along better and better tracks."""
+    for _ in range(5):
+        made, good = _parted(skin, radius)
+        if made is None or good is None:
+            return
+        chord = np.gradient(made.centers, axis=0)
+        flip = np.where(np.einsum("ij,ij->i", made.directions, chord) < 0.0, -1.0, 1.0)
+        yield replace(made, directions=made.directions * flip[:, None]), good
         if good.sum() < 2 or good.mean() < 0.2:
-            return None
-        track = Track.by_rings(made.centers[good], made.directions[good], FINE * radius, 8.0)
+            return
+        track = Track.by_rings(made.centers[good], made.directions[good] * flip[good, None], FINE * radius, 8.0)
         places, _, _ = track.measure(skin.points)
         order = np.argsort(places, kind="stable")
         skin = Skin(skin.points[order], places[order])
-    return None
 
 
 def _parted(skin: Skin, radius: float) -> tuple[Stations | None, NDArray[np.bool_] | None]:
@@ -306,7 +338,11 @@ def _circles(skin: Skin, starts: Ints, counts: Ints, radius: float) -> tuple[Sta
     off = np.hypot(np.hypot(u - cu[which], v - cv[which]) - radii[which], high)
     good &= np.maximum.reduceat(off, starts) <= 0.02 * radius
     centers = middle + cu[:, None] * x + cv[:, None] * y
-    return Stations(centers, normal, radii, True, float(np.sqrt((off * off).mean()))), good
+    sector = ((np.arctan2(v - cv[which], u - cu[which]) / np.pi + 1.0) * SECTORS / 2.0).astype(np.int64) % SECTORS
+    held = np.bincount(which * SECTORS + sector, minlength=len(starts) * SECTORS).reshape(-1, SECTORS) > 0
+    noise, misses = float(np.sqrt((off * off).mean())), np.sqrt(mean(off * off))
+    whole = held.sum(axis=1) >= SECTORS - 1
+    return Stations(centers, normal, radii, True, noise, whole=whole, misses=misses), good
 
 
 def windows_of(

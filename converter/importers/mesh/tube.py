@@ -25,6 +25,7 @@ from converter.importers.mesh.feet import Feet, TablePart, feet_of, parts_of
 from converter.importers.mesh.measured import Measured
 from converter.importers.mesh.misfit import Misfit, misfit_of
 from converter.importers.mesh.refine import BEYOND, Fit, fit
+from converter.importers.mesh.rest import rest_finding
 from converter.importers.mesh.skins import (
     AT_SEAM,
     NotATube,
@@ -36,7 +37,7 @@ from converter.importers.mesh.skins import (
     some_faces,
     thinned,
 )
-from converter.importers.mesh.stations import Track, rings_of, unrest, windows_of
+from converter.importers.mesh.stations import Track, rings_of, some_rings_of, unrest, windows_of
 from converter.importers.mesh.structure import draft, from_rings
 from converter.importers.mesh.thread import Thread, find_radius, find_thread
 from converter.importers.mesh.weld import MeshBody
@@ -58,6 +59,7 @@ MOSTLY_FLAT = 0.6  #: share of a surface in six directions that no round tube, u
 FLAT_SIDES = "its sides are flat, but no square or rectangular tube or bar runs through it"
 FEWEST_ON_RIM = 6  #: vertices by which an end is known
 LEVEL = 4e-4  #: of the radius by which vertices may miss the surface of a cut
+REST = 0.05  #: of the radius by which a surface is not the tube's
 HOPELESS = 0.08  #: of the radius: one above this is no table to search on from
 
 
@@ -141,8 +143,7 @@ def _seen_instead(body: MeshBody, thread: Thread) -> Reason | None:
     if _flat_share(body) > MOSTLY_FLAT:
         return FLAT_SIDES
     if thread.unbranched < BRANCHED:
-        od = 2.0 * float(thread.radius)
-        return Clause.of("mesh-branched", od=od, percent=100.0 * (1.0 - thread.unbranched))
+        return Clause.of("mesh-branched", percent=100.0 * (1.0 - thread.unbranched))
     return None
 
 
@@ -159,6 +160,10 @@ def _drafts(
         loose = draft(replace(rings, rings=False), closed, max(0.002 * radius, 4.0 * rings.noise))
         if loose is not None:
             yield loose.table, loose.placement, rings.noise, True
+    partly = None if rings is not None or closed else some_rings_of(skins.outer, radius)
+    between = None if partly is None else from_rings(partly, closed)
+    if partly is not None and between is not None:
+        yield between.table, between.placement, partly.noise, True
     # of a coped straight that is coarse the vertices lie along its two cuts alone, which look bent
     straight = single_straight(skins.outer, radius)
     if straight is not None:
@@ -219,6 +224,8 @@ def _first_fit(skins: Skins, track: Track, thread: Thread, effort: Effort) -> Fi
     best: Fit | None = None
     for table, placement, noise, ringed in _drafts(skins, track, thread.radius, thread.closed):
         one = _fitted(table, placement, skins, thread.radius, effort, FEWEST_VERTICES if ringed else FEW_VERTICES)
+        if ringed and one.sigma > HOPELESS * thread.radius:
+            continue  # of rings that belong to nothing
         if best is None or one.sigma < best.sigma:
             best = one
         if effort.is_used_up:
@@ -379,6 +386,8 @@ def _finished(
     table, placement = best.table, best.placement
     metal = (0.0, 0.0)
     remarks: tuple[Finding, ...] = ()
+    slack = max(LEVEL * best.radius, 6.0 * best.sigma)
+    span = None
     if thread.closed:
         table, placement = begun_in_middle(_closed(table, placement, best.radius), placement)
         if is_ring(table):
@@ -386,11 +395,12 @@ def _finished(
     else:
         has_rim = len(skins.rim) >= FEWEST_ON_RIM
         rim = feet_of(skins.rim, parts, BEYOND * best.radius) if has_rim else feet
-        slack = max(LEVEL * best.radius, 6.0 * best.sigma)
         a, b = (end_of(rim, parts, best.radius, slack, first) for first in (True, False))
         if b.place - a.place < best.radius:
             raise NotATube("it is shorter than half its diameter")
         metal = (_hair(a.place - a.farthest), _hair(b.farthest - b.place))
+        slack_off = max(REST * best.radius, slack)
+        span = min(a.place, a.farthest) - slack_off, max(b.place, b.farthest) + slack_off
         table, placement = cut_to(table, placement, a.place, b.place)
         if not starts_smaller(table, placement):
             table, placement = reverse_table(table, placement)
@@ -401,6 +411,8 @@ def _finished(
                 for letter, end, past in zip("AB", (a, b), metal, strict=True)
                 if abs(past) > slack or end.on != "cut"
             )
+    rest = rest_finding(body, parts, best.radius, max(REST * best.radius, slack), span)
+    remarks = remarks if rest is None else (*remarks, rest)
     return Measured(
         table, placement, thread.closed, best.radius, best.bore, deviation, best.sigma, best.od_loose, metal, count,
         oval, taper, thread.outward, body.is_open, doubt, remarks=remarks,

@@ -13,12 +13,12 @@ from converter.disk.reading import standard_input
 from converter.errors import ElbowroomError, GeometryError, OptionError
 from converter.findings import NOTE, WARNING, Clause, Finding, Reason
 from converter.importers.file_units import settle_units, size_doubt
+from converter.importers.motion import moved, moved_finding, moved_spine, rigid_motion
 from converter.importers.not_stock import not_stock
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
 from converter.importers.step.bounds import check_step, cycle_in, far_out_in
 from converter.importers.step.construction import FreeCurve, corners_of, settle_free_curves
-from converter.importers.step.motion import moved, moved_finding, moved_spine, rigid_motion
 from converter.importers.step.outside import OutsideParts
 from converter.importers.step.profiles import OF_SECTION, drawn_sections
 from converter.importers.step.surfaces import (

@@ -382,13 +382,10 @@ def _remarks_on_rest(
         raise NotATube(Clause.of("mesh-partly-flat", percent=100.0 * share, sizes=sizes_shown))
     if share >= ALL_OF_IT:
         return []
-    points = body.points[np.unique(body.faces[~on])]
-    values = {
-        "percent": 100.0 * (1.0 - share),
-        "away": float(off[body.faces[~on]].max()),
-        "place": vec(points.mean(axis=0)),
-    }
-    return [Finding("mesh-rest", tube="", measured=100.0 * (1.0 - share), values=values)]
+    place = vec(body.points[np.unique(body.faces[~on])].mean(axis=0))
+    away = float(off[body.faces[~on]].max())
+    values = {"percent": 100.0 * (1.0 - share), "away": away, "place": place}
+    return [Finding("mesh-rest", tube="", measured=100.0 * (1.0 - share), at=place, values=values)]
 
 
 def _remarks_on_ends(ends: tuple[SquareEnd, SquareEnd], slack: float) -> list[Finding]:
