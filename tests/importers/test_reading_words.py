@@ -27,6 +27,7 @@ from outline_drawings import (
     floor_plan,
     sides_and_centerline,
     three_views,
+    two_views_of_a_tube,
     views_of_a_tube,
     wireframe,
 )
@@ -174,7 +175,16 @@ def drawings(tmp_path: Path) -> Iterator[Drawing]:
     for data in (without_end_marks(whole), whole.replace("  0\nEOF\n", section + "  0\nEOF\n"), whole + section):
         (tmp_path / "open.dxf").write_text(data)
         yield read_dxf(tmp_path / "open.dxf")
-    for part in (holed_plate, flat_pattern, floor_plan, wireframe, three_views, bent_tube, views_of_a_tube):
+    for part in (
+        holed_plate,
+        flat_pattern,
+        floor_plan,
+        wireframe,
+        three_views,
+        bent_tube,
+        views_of_a_tube,
+        two_views_of_a_tube,
+    ):
         doc, model = new()
         part(model)
         yield reread(doc, tmp_path)

@@ -225,6 +225,10 @@ clause(
     "one is {width:length} wide and {height:length} high, the one in line above or below it as wide and {depth:length} "
     "deep, the one beside it as high and as deep",
 )
+clause(
+    "outline-two-views",
+    "both are {size:length} {how}, and their ends lie in line; across that, they are {depths:list length}",
+)
 _EDGES = "and what is read as tubes are edges: {seen:list}"
 clause("outline-alone", "--layer {layer:quoted}")
 define(
@@ -235,6 +239,8 @@ define(
     says={
         "": f"this looks like outlines, not like centerlines, {_EDGES}",
         "tubes": f"this looks like tubes drawn by their outlines, not like centerlines, {_EDGES}",
+        "two views": "this looks like one tube drawn from two sides, and each view is read as a tube of its own: "
+        "{seen:list}",
         "views": "this looks like one thing drawn from three sides, and each view is read as tubes of its own: "
         "{seen:list}",
     },
