@@ -186,6 +186,8 @@ define(
         "they look} like a border: a rectangle around everything else that no tube meets",
         "dimensions": "{count:count line} {count:ends/end} in strokes or arrowheads, as dimensions and leaders taken "
         "apart do, and {count:is/are} read as tubes with all that belongs to {count:it/them}",
+        "centre marks": "{count:count line} {count:crosses/cross} at the centres of arcs, as centre marks do, and "
+        "{count:is/are} read as tubes",
         "linetype": "it is drawn in the linetype {linetype:quoted}, and most of the drawing in continuous lines: "
         "hidden edges, axes and other positions are drawn so",
         "linetype of a part": "a part of it is drawn in the linetype {linetype:quoted}, as hidden edges, axes and "
