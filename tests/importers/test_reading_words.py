@@ -113,6 +113,12 @@ def drawings(tmp_path: Path) -> Iterator[Drawing]:
         doc, model = new(units=code)
         model.add_line((0, 0), (500, 0))
         yield reread(doc, tmp_path, units=option)
+    doc, model = new(units=0)
+    model.add_line((0, 0), (0.5, 0))
+    yield reread(doc, tmp_path)
+    doc, _ = new()
+    doc.blocks.new("LOOSE").add_line((0, 0), (500, 0))
+    yield reread(doc, tmp_path)
     for measurement, shop in ((0, None), (1, "in")):
         doc, model = new(units=0)
         doc.header["$MEASUREMENT"] = measurement

@@ -21,6 +21,8 @@ define(
         "measurement": "the drawing names no unit and was read as {read_as}, as its header's $MEASUREMENT is that of "
         "inches" + _OTHERWISE,
         "drawing": f"the drawing names no unit and {_THEN} drawn in inches",
+        "drawing in metres": f"the drawing names no unit and {_THEN} drawn in inches, and {{in_metres:either}} in "
+        "metres",
         "unit of no meaning": f"the drawing names a unit that does not exist (code {{code:bare}}) and {_THEN} drawn in "
         "inches",
         "mesh": f"a mesh in {{kind}} names no unit and {_THEN} made in inches",
@@ -48,6 +50,7 @@ define(
         "shop": _SAY_WHICH,
         "measurement": _SAY_WHICH,
         "drawing": _SAY_WHICH,
+        "drawing in metres": "Say which with the units option (--units m, --units in, --units mm).",
         "unit of no meaning": _SAY_WHICH,
         "mesh": _SAY_WHICH,
         "file": _SAY_WHICH,
@@ -169,6 +172,7 @@ clause(
     "paper-layout",
     "{layout:quoted} of paper space has {count:count curve}; --layout {layout:quoted} reads {count:it/them}",
 )
+clause("loose-block", "{block:quoted} has {count:count curve} and is nowhere inserted")
 clause("annotation-name", "{layer:quoted} by its name ({count:,})")
 clause(
     "annotation-border", "{layer:quoted}, with a rectangle around everything else that nothing else meets ({count:,})"
