@@ -147,6 +147,8 @@ def no_runs_sentence(drawing: Drawing, display: Display) -> str:
         todo = "export each tube as a body of its own and in finer facets, or its centerline as DXF or STEP"
     elif "layout" in kinds:
         todo = "name the layout that has the tubes, or draw them in model space"
+    elif "block" in kinds:
+        todo = "insert the block that has the tubes in model space, or explode it there"
     elif "solid" in kinds:
         todo = "export each tube as a solid of straights and circular bends, or its centerline (the sketch or path)"
     else:

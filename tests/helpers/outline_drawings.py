@@ -84,6 +84,16 @@ def views_of_a_tube(space, third=600, border=False):
         rect(space, -100, -100, 1200, 1100)
 
 
+def two_views_of_a_tube(space):
+    """From above and from the side: legs of 300 along x, 250 along y, 200 upwards, with bends of radius 60."""
+    space.add_line((0, 0), (300, 0))
+    space.add_arc((300, 60), 60, 270, 360)
+    space.add_line((360, 60), (360, 370))
+    space.add_line((600, 0), (600, 310))
+    space.add_arc((660, 310), 60, 90, 180)
+    space.add_line((660, 370), (860, 370))
+
+
 def bent_tube(space):
     """Open at both ends."""
     for d in (0, 25):

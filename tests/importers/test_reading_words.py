@@ -27,6 +27,7 @@ from outline_drawings import (
     floor_plan,
     sides_and_centerline,
     three_views,
+    two_views_of_a_tube,
     views_of_a_tube,
     wireframe,
 )
@@ -113,6 +114,12 @@ def drawings(tmp_path: Path) -> Iterator[Drawing]:
         doc, model = new(units=code)
         model.add_line((0, 0), (500, 0))
         yield reread(doc, tmp_path, units=option)
+    doc, model = new(units=0)
+    model.add_line((0, 0), (0.5, 0))
+    yield reread(doc, tmp_path)
+    doc, _ = new()
+    doc.blocks.new("LOOSE").add_line((0, 0), (500, 0))
+    yield reread(doc, tmp_path)
     for measurement, shop in ((0, None), (1, "in")):
         doc, model = new(units=0)
         doc.header["$MEASUREMENT"] = measurement
@@ -138,6 +145,11 @@ def drawings(tmp_path: Path) -> Iterator[Drawing]:
     for x in (0, 500):
         model.add_line((x - 2, 48), (x + 2, 52))
     model.add_line((0, 50), (500, 50))
+    yield reread(doc, tmp_path)
+    doc, model = new()
+    model.add_arc((0, 0), 60, 0, 90)
+    model.add_line((-8, 0), (8, 0))
+    model.add_line((0, -8), (0, 8))
     yield reread(doc, tmp_path)
     doc, model = new()
     hook = doc.blocks.new("HOOK")
@@ -175,7 +187,16 @@ def drawings(tmp_path: Path) -> Iterator[Drawing]:
     for data in (without_end_marks(whole), whole.replace("  0\nEOF\n", section + "  0\nEOF\n"), whole + section):
         (tmp_path / "open.dxf").write_text(data)
         yield read_dxf(tmp_path / "open.dxf")
-    for part in (holed_plate, flat_pattern, floor_plan, wireframe, three_views, bent_tube, views_of_a_tube):
+    for part in (
+        holed_plate,
+        flat_pattern,
+        floor_plan,
+        wireframe,
+        three_views,
+        bent_tube,
+        views_of_a_tube,
+        two_views_of_a_tube,
+    ):
         doc, model = new()
         part(model)
         yield reread(doc, tmp_path)

@@ -66,6 +66,20 @@ def test_chords_of_a_curve_are_no_slivers():
     assert "speck-removed" not in told
 
 
+@pytest.mark.parametrize("mark", [(440.0, 440.004), (440.0, 440.05), (439.98, 440.0), (440.0, 439.93)])
+@pytest.mark.parametrize("first", [False, True])
+def test_a_mark_along_the_straight_at_a_tangent_point_does_not_part_the_tube(mark, first):
+    """By hand: 440, a quarter of a circle of 60 mm, 340. It was two tubes, or a third of 0.02 mm."""
+    arc = Arc.swept((440.0, 60.0, 0.0), (0.0, 0.0, 1.0), (440.0, 0.0, 0.0), 90.0)
+    tube = [Line((0.0, 0.0, 0.0), (440.0, 0.0, 0.0)), arc, Line((500.0, 60.0, 0.0), (500.0, 400.0, 0.0))]
+    own = Line((mark[0], 0.0, 0.0), (mark[1], 0.0, 0.0))
+    curves = [DrawnCurve(one, layer="T") for one in ([own, *tube] if first else [*tube, own])]
+    (run,), findings = reduce_drawing(Drawing("d", curves=curves))
+    assert [one.code for one in findings] == ["speck-removed"]
+    (bend,) = run.table.bends
+    assert (bend.feed, bend.angle, run.table.tail) == pytest.approx((440.0, 90.0, 340.0), abs=1e-9)
+
+
 def test_where_it_goes_on_one_of_three_nothing_is_taken_away():
     lines = [((0.0, 0.0), (500.0, 0.0)), ((500.0, 0.0), (500.0, 0.05)), ((500.0, 0.0), (500.0, -300.0))]
     curves = [DrawnCurve(Line((*a, 0.0), (*b, 0.0)), layer="T") for a, b in lines]

@@ -21,6 +21,8 @@ define(
         "measurement": "the drawing names no unit and was read as {read_as}, as its header's $MEASUREMENT is that of "
         "inches" + _OTHERWISE,
         "drawing": f"the drawing names no unit and {_THEN} drawn in inches",
+        "drawing in metres": f"the drawing names no unit and {_THEN} drawn in inches, and {{in_metres:either}} in "
+        "metres",
         "unit of no meaning": f"the drawing names a unit that does not exist (code {{code:bare}}) and {_THEN} drawn in "
         "inches",
         "mesh": f"a mesh in {{kind}} names no unit and {_THEN} made in inches",
@@ -48,6 +50,7 @@ define(
         "shop": _SAY_WHICH,
         "measurement": _SAY_WHICH,
         "drawing": _SAY_WHICH,
+        "drawing in metres": "Say which with the units option (--units m, --units in, --units mm).",
         "unit of no meaning": _SAY_WHICH,
         "mesh": _SAY_WHICH,
         "file": _SAY_WHICH,
@@ -169,6 +172,7 @@ clause(
     "paper-layout",
     "{layout:quoted} of paper space has {count:count curve}; --layout {layout:quoted} reads {count:it/them}",
 )
+clause("loose-block", "{block:quoted} has {count:count curve} and is nowhere inserted")
 clause("annotation-name", "{layer:quoted} by its name ({count:,})")
 clause(
     "annotation-border", "{layer:quoted}, with a rectangle around everything else that nothing else meets ({count:,})"
@@ -186,6 +190,8 @@ define(
         "they look} like a border: a rectangle around everything else that no tube meets",
         "dimensions": "{count:count line} {count:ends/end} in strokes or arrowheads, as dimensions and leaders taken "
         "apart do, and {count:is/are} read as tubes with all that belongs to {count:it/them}",
+        "centre marks": "{count:count line} {count:crosses/cross} at the centres of arcs, as centre marks do, and "
+        "{count:is/are} read as tubes",
         "linetype": "it is drawn in the linetype {linetype:quoted}, and most of the drawing in continuous lines: "
         "hidden edges, axes and other positions are drawn so",
         "linetype of a part": "a part of it is drawn in the linetype {linetype:quoted}, as hidden edges, axes and "
@@ -225,6 +231,10 @@ clause(
     "one is {width:length} wide and {height:length} high, the one in line above or below it as wide and {depth:length} "
     "deep, the one beside it as high and as deep",
 )
+clause(
+    "outline-two-views",
+    "both are {size:length} {how}, and their ends lie in line; across that, they are {depths:list length}",
+)
 _EDGES = "and what is read as tubes are edges: {seen:list}"
 clause("outline-alone", "--layer {layer:quoted}")
 define(
@@ -235,6 +245,8 @@ define(
     says={
         "": f"this looks like outlines, not like centerlines, {_EDGES}",
         "tubes": f"this looks like tubes drawn by their outlines, not like centerlines, {_EDGES}",
+        "two views": "this looks like one tube drawn from two sides, and each view is read as a tube of its own: "
+        "{seen:list}",
         "views": "this looks like one thing drawn from three sides, and each view is read as tubes of its own: "
         "{seen:list}",
     },

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import chain
+from itertools import chain, combinations
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from converter.geometry.clusters import close_pairs
 from converter.importers.dxf.arrowheads import ArrowHead, drawn_heads
 from converter.model.curve import Arc, Curve, Line
 from converter.model.drawing import DrawnCurve
-from converter.reducer.chaining.ends import curve_length
+from converter.reducer.chaining.ends import curve_length, middle
 from converter.tolerances import DEFAULT
 
 #: mm, and of the dimension's line: no stroke is longer.
@@ -28,6 +28,10 @@ _STROKE, _SHARE = 100.0, 0.25
 _ACROSS, _ARROW = (20.0, 70.0), (5.0, 40.0)
 #: The same of an arrowhead, and degrees that a line may run into it askew; an arc, whose chord it lies on.
 _HEAD_SHARE, _ALONG, _ALONG_ARC = 0.5, 3.0, 20.0
+#: Lines through one centre that are looked at, at most, and the cosine up to which two are square to each other.
+_MARKS, _SQUARE = 8, 0.01
+#: mm, and of the radius: lines that end so near to the circle are spokes. Common practice, no source.
+_SPOKE, _SPOKE_SHARE = 5.0, 0.05
 #: Lines that are looked at, at most.
 _LINES = 5000
 #: Lines with a mark at one end that are looked at for another one, and the cosine of what counts as opposite.
@@ -40,35 +44,22 @@ class Dimensions:
 
     Attributes:
         lines: places of the lines and arcs that end in strokes or arrowheads.
-        parts: places of these and of what their ends are marked with, as far as it is drawn with curves.
+        parts: places of all, and of what the ends are marked with, as far as it is drawn with curves.
+        centers: places of the lines that cross at the centre of an arc.
     """
 
     lines: tuple[int, ...] = ()
     parts: frozenset[int] = frozenset()
+    centers: tuple[int, ...] = ()
 
     def findings(self, curves: Sequence[DrawnCurve]) -> list[Finding]:
-        """A warning, or nothing.
+        """A warning for each of the two kinds that there is.
 
         Args:
             curves: everything drawn, mm.
         """
-        if not self.lines:
-            return []
-        first = curves[self.lines[0]]
-        return [
-            Finding(
-                "annotation-suspect",
-                variant="dimensions",
-                cure="dimensions",
-                measured=float(len(self.lines)),
-                unit=None,
-                layer=first.layer,
-                handle=first.handle,
-                at=first.curve.start,
-                also=tuple(curves[k].curve.start for k in self.lines[1:]),
-                values={"count": len(self.lines)},
-            )
-        ]
+        kinds = (("dimensions", self.lines), ("centre marks", self.centers))
+        return [_doubt(variant, [curves[k] for k in places]) for variant, places in kinds if places]
 
 
 def dimensions(curves: Sequence[DrawnCurve], filled: Sequence[ArrowHead] = ()) -> Dimensions:
@@ -86,7 +77,58 @@ def dimensions(curves: Sequence[DrawnCurve], filled: Sequence[ArrowHead] = ()) -
         own, marks = _by_strokes(vectors([one.start for one in lines]), vectors([one.end for one in lines]))
         told += [places[k] for k in own]
         parts.update(places[k] for k in marks)
-    return Dimensions(tuple(dict.fromkeys(told)), frozenset((*told, *parts)))
+    centers = tuple(k for k in _center_marks(curves, places) if k not in parts and k not in told)
+    return Dimensions(tuple(dict.fromkeys(told)), frozenset((*told, *parts, *centers)), centers)
+
+
+def _doubt(variant: str, drawn: Sequence[DrawnCurve]) -> Finding:
+    """That curves are no tubes.
+
+    Args:
+        variant: of the finding.
+        drawn: the curves, at least one.
+    """
+    return Finding(
+        "annotation-suspect",
+        variant=variant,
+        cure="dimensions",
+        measured=float(len(drawn)),
+        unit=None,
+        layer=drawn[0].layer,
+        handle=drawn[0].handle,
+        at=drawn[0].curve.start,
+        also=tuple(one.curve.start for one in drawn[1:]),
+        values={"count": len(drawn)},
+    )
+
+
+def _center_marks(curves: Sequence[DrawnCurve], places: Sequence[int]) -> list[int]:
+    """Lines that cross each other square in their middles, at the centre of an arc or a circle.
+
+    Args:
+        curves: everything drawn, mm.
+        places: of the lines.
+    """
+    arcs = [one.curve for one in curves if isinstance(one.curve, Arc)]
+    if not arcs or not 2 <= len(places) <= _LINES or len(arcs) > _LINES:
+        return []
+    middles = vectors([middle(curves[k].curve) for k in places])
+    one, other = close_pairs(np.concatenate((middles, vectors([arc.center for arc in arcs]))), DEFAULT.join)
+    at_center: dict[int, set[int]] = {}
+    for a, b in zip(one.tolist(), other.tolist(), strict=True):
+        line, arc = min(a, b), max(a, b) - len(places)
+        if line >= len(places) or arc < 0:
+            continue
+        half, radius = curve_length(curves[places[line]].curve) / 2.0, arcs[arc].radius
+        if abs(half - radius) > max(_SPOKE, _SPOKE_SHARE * radius):  # else it is a spoke that ends on the ring
+            at_center.setdefault(arc, set()).add(line)
+    found: set[int] = set()
+    for lines in at_center.values():
+        for a, b in combinations(sorted(lines)[:_MARKS], 2):
+            ways = [_way_out(curves[places[k]].curve, 1) for k in (a, b)]
+            if abs(float(ways[0] @ ways[1])) <= _SQUARE:
+                found.update((places[a], places[b]))
+    return sorted(found)
 
 
 def _by_heads(curves: Sequence[DrawnCurve], heads: Sequence[ArrowHead]) -> tuple[list[int], set[int]]:

@@ -23,6 +23,8 @@ INSUNITS: dict[int, str] = {
 
 #: What tells the unit of a drawing that does not say it; variants of its finding.
 BY_SHOP, BY_MEASUREMENT, BY_DEFAULT = "shop", "measurement", "drawing"
+#: mm: largest sides of drawings of tubes, least and most. Common practice, no source.
+LEAST_EXTENT, MOST_EXTENT = 100.0, 50_000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +96,9 @@ def units_findings(units: FileUnits, option: str | None, extent: float) -> list[
     number = extent / units.factor
     values: dict[str, object] = {"code": units.odd_code, "extent": extent, "in_inches": number * MM_PER["in"]}
     variant = "unit of no meaning" if units.odd_code and units.by == BY_DEFAULT else units.by
+    if variant == BY_DEFAULT and number * MM_PER["in"] < LEAST_EXTENT <= number * MM_PER["m"] <= MOST_EXTENT:
+        variant = "drawing in metres"
+        values["in_metres"] = number * MM_PER["m"]
     if units.by != BY_DEFAULT:
         other = "mm" if units.read_as in IMPERIAL else "in"
         system = "metric" if units.read_as in IMPERIAL else "inches"

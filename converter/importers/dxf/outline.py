@@ -20,7 +20,7 @@ from converter.model.curve import Arc, Line
 from converter.model.drawing import DrawnCurve
 from converter.reducer.outlines.centerlines import ACROSS, BORE, CAP, CENTERLINE, OutlinesRead
 from converter.reducer.outlines.evidence import Evidence, evidence
-from converter.reducer.outlines.views import three_views
+from converter.reducer.outlines.views import views_seen
 from converter.tolerances import DEFAULT
 
 #: seams looked for among at most so many circles: enough to know what kind of drawing it is
@@ -60,14 +60,15 @@ def outline_findings(curves: list[DrawnCurve]) -> list[Finding]:
 
 
 def _view_findings(curves: list[DrawnCurve]) -> list[Finding]:
-    """One warning where the drawing holds three views of one thing."""
-    seen = three_views(curves)
-    if seen is None:
+    """One warning where the drawing holds several views of one thing."""
+    found = views_seen(curves)
+    if found is None:
         return []
+    variant, seen = found
     return [
         Finding(
             "outline-suspect",
-            variant="views",
+            variant=variant,
             cure="views",
             measured=float(seen.count),
             values={"seen": [seen.words], "alone": []},

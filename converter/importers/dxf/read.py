@@ -74,7 +74,7 @@ def read_dxf(source: str | os.PathLike[str] | Source, options: ReadOptions | Non
         reading.run(loaded.model if layout.is_modelspace else layout)
     drawing = reading.drawing
     if not drawing.curves and layout.is_modelspace:
-        drawing.ignored += _paper_layouts(doc)
+        drawing.ignored += [*_paper_layouts(doc), *_loose_blocks(doc)]
     drawing.curves = with_run_names(doc, layout, drawing.curves)
     drawing.findings[:0] = loaded.findings
     return drawing
@@ -105,6 +105,19 @@ def _paper_layouts(doc: Any) -> list[Ignored]:
         count = 0 if layout.is_modelspace else sum(one.dxftype() in CONVERTERS for one in layout)
         if count:
             found.append(Ignored("layout", 1, Clause.of("paper-layout", layout=decoded(layout.name), count=count)))
+    return found
+
+
+def _loose_blocks(doc: Any) -> list[Ignored]:
+    """The blocks that have curves, for a drawing whose model space has none and which inserts no block anywhere."""
+    found: list[Ignored] = []
+    if any(one.dxftype() == "INSERT" for layout in doc.layouts for one in layout):
+        return found
+    for block in doc.blocks:
+        if not block.is_any_layout and not block.name.startswith(("*", "_")):
+            count = sum(one.dxftype() in CONVERTERS for one in block)
+            if count:
+                found.append(Ignored("block", 1, Clause.of("loose-block", block=decoded(block.name), count=count)))
     return found
 
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -32,6 +33,8 @@ from converter.tolerances import DEFAULT, Tolerances
 SHARP = 20.0
 #: What it joins is longer than so many join tolerances.
 _LONGER = 4.0
+#: Ends beside a mark of which each two are compared, at most.
+_MEETING = 12
 #: Where a mark stands alone, something is so many times longer, and as long (mm) as tubes are. Common practice, no
 #: source.
 FAR_LONGER, TUBE_LENGTH = 20.0, 20.0
@@ -266,8 +269,9 @@ def slivers(edges: Edges, node: Ints, tol: Tolerances) -> tuple[set[int], Ints]:
         if (not loose and max(map(len, beside)) > 1) or any(chords[e >> 1] <= _LONGER * tol.join for e in others):
             continue
         turns = _turns(edges, [(end, e) for end, ends in zip(own, beside, strict=True) for e in ends])
-        # where several meet, it goes on one of them unless it turns off all
-        if (min if loose else max)(turns) > SHARP:
+        # where several meet, it goes on one of them unless it turns off all, or two of them run on into each other
+        pairs = [*combinations(others, 2)] if loose and len(others) <= _MEETING else []
+        if (min if loose else max)(turns) > SHARP or (pairs and min(_turns(edges, pairs)) <= tol.tangent):
             found.add(i)
     if not found:
         return found, node

@@ -1,8 +1,9 @@
-"""One thing drawn from three sides, side by side on a sheet: the views are no tubes, whatever they are drawn with.
+"""One thing drawn from several sides, side by side on a sheet: the views are no tubes, whatever they are drawn with.
 
 Each view is as wide or as high as its neighbour, and of the two that stand beside one view the third size agrees as
 well. Three sizes that agree by chance are rare, but equal parts laid out in rows agree in all of them; so a view that
-is the like of its neighbour is none. Common practice, no source.
+is the like of its neighbour is none. Two views have one size in common; they are told where each is one line, bent, and
+both end in line with one another, as the views of a tube do. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -16,8 +17,10 @@ import numpy as np
 from converter.arrays import Array, Ints
 from converter.findings import Clause
 from converter.geometry.clusters import close_pairs, components
+from converter.model.curve import Arc, Curve, Path, Polyline
 from converter.model.drawing import DrawnCurve
 from converter.reducer.chaining.ends import curve_length, middle, sample
+from converter.reducer.fitting.segment import turn_angles
 from converter.reducer.outlines.evidence import Evidence
 from converter.tolerances import DEFAULT
 
@@ -31,17 +34,19 @@ _POINTS = 33
 _ALIKE = 0.5
 #: mm and part of the greatest size: less deep, a thing is flat, and one view shows it.
 _DEEP, _DEEP_SHARE = 10.0, 0.02
+#: Part of the width: two views that lean to two sides by so much are no parts of one kind.
+_LEAN = 0.05
 #: Part of the sheet's width and height that a border takes.
 _AROUND = 0.999
 
 
-def three_views(curves: Sequence[DrawnCurve]) -> Evidence | None:
-    """That a flat drawing holds three views of one thing; None where it does not.
+def views_seen(curves: Sequence[DrawnCurve]) -> tuple[str, Evidence] | None:
+    """That a flat drawing holds three views of one thing ('views') or two of one tube ('two views'); None otherwise.
 
     Args:
         curves: everything drawn, mm.
     """
-    if not 3 <= len(curves) <= _CURVES:
+    if not 2 <= len(curves) <= _CURVES:
         return None
     ends = np.array([p for drawn in curves for p in (drawn.curve.start, drawn.curve.end)])
     size = np.ptp(ends, axis=0)
@@ -53,10 +58,66 @@ def three_views(curves: Sequence[DrawnCurve]) -> Evidence | None:
     part = components(len(ends), np.concatenate((one, own)), np.concatenate((other, own + 1)))[::2]
     plane = [axis for axis in range(3) if axis != flat]
     both = ends[:, plane].reshape(-1, 2, 2)
-    if not 3 <= len(_apart(part, both.min(axis=1), both.max(axis=1))) <= _VIEWS:
+    if not 2 <= len(_apart(part, both.min(axis=1), both.max(axis=1))) <= _VIEWS:
         return None
     points = [sample(drawn.curve, _POINTS)[:, plane] for drawn in curves]
     views = _apart(part, np.array([p.min(axis=0) for p in points]), np.array([p.max(axis=0) for p in points]))
+    if len(views) == 2:
+        found = _two_views(curves, points, views)
+        return None if found is None else ("two views", found)
+    found = _three_views(curves, views)
+    return None if found is None else ("views", found)
+
+
+def _two_views(curves: Sequence[DrawnCurve], points: Sequence[Array], views: Sequence[_SheetView]) -> Evidence | None:
+    """That two views show one tube."""
+    one, other = views
+    for axis in (0, 1):
+        depths = one.size[1 - axis], other.size[1 - axis]
+        if not one.is_as_wide(other, axis) or min(*depths, one.size[axis]) < _DEEP:
+            continue
+        ends = [_free_ends([points[k] for k in view.curves], axis) for view in views]
+        if any(len(own) != 2 for own in ends) or float(np.abs(ends[0] - ends[1]).max()) > _ALIKE:
+            continue
+        turns = [sorted(turn for k in view.curves for turn in _turns(curves[k].curve)) for view in views]
+        lean = [_lean([points[k] for k in view.curves], axis) for view in views]
+        if turns[0] == turns[1] and lean[0] * lean[1] >= -_LEAN * _LEAN:
+            continue  # parts of one kind, one longer than the other
+        words = Clause.of("outline-two-views", size=one.size[axis], depths=depths, how="wide" if axis == 0 else "high")
+        return Evidence(words, False, None, 2, tuple(middle(curves[view.curves[0]].curve) for view in views))
+    return None
+
+
+def _free_ends(rows: Sequence[Array], axis: int) -> Array:
+    """Where along an axis the ends lie that meet no other end, in order."""
+    ends = np.array([row[k] for row in rows for k in (0, -1)])
+    met = np.unique(np.concatenate(close_pairs(np.column_stack((ends, np.zeros(len(ends)))), DEFAULT.join)))
+    free: Array = np.sort(np.delete(ends, met, axis=0)[:, axis])
+    return free
+
+
+def _turns(curve: Curve) -> list[tuple[int, int]]:
+    """Radius (mm, 0 of a corner) and angle (degrees) of each bend of a curve, rounded."""
+    if isinstance(curve, Path):
+        return [turn for part in curve.parts for turn in _turns(part)]
+    if isinstance(curve, Arc):
+        return [(round(curve.radius), round(curve.angle))]
+    if isinstance(curve, Polyline):
+        return [(0, round(turn)) for turn in turn_angles(np.asarray(curve.points, float)).tolist()]
+    return []
+
+
+def _lean(rows: Sequence[Array], axis: int) -> float:
+    """How far most of what is drawn lies to one side along an axis: from -0.5 to 0.5 of the width."""
+    starts, ends = np.concatenate([row[:-1] for row in rows]), np.concatenate([row[1:] for row in rows])
+    lengths = np.sqrt(((ends - starts) ** 2).sum(axis=1))
+    along = (starts[:, axis] + ends[:, axis]) / 2.0
+    low, high = min(starts[:, axis].min(), ends[:, axis].min()), max(starts[:, axis].max(), ends[:, axis].max())
+    return float(((lengths @ along) / lengths.sum() - low) / (high - low) - 0.5)
+
+
+def _three_views(curves: Sequence[DrawnCurve], views: Sequence[_SheetView]) -> Evidence | None:
+    """That three views show one thing."""
     lengths = {view: sum(curve_length(curves[k].curve) for k in view.curves) for view in views}
     for base, over, beside in permutations(views, 3):
         depth = over.size[1]
@@ -103,13 +164,13 @@ def _apart(part: Ints, low: Array, high: Array) -> list[_SheetView]:
     """
     for again in range(_ROUNDS):
         labels, number = np.unique(part, return_inverse=True)
-        if not 3 <= len(labels) <= _PARTS:
+        if not 2 <= len(labels) <= _PARTS:
             return []
         least, most = np.full((len(labels), 2), np.inf), np.full((len(labels), 2), -np.inf)
         np.minimum.at(least, number, low)
         np.maximum.at(most, number, high)
         around = ((most - least) >= _AROUND * np.ptp(np.concatenate((low, high)), axis=0)).all(axis=1)
-        if not again and around.any() and len(labels) > 3:
+        if not again and around.any() and len(labels) > 2:
             inner = ~around[number]
             inside = _apart(part[inner], low[inner], high[inner])
             places = np.flatnonzero(inner).tolist()

@@ -132,6 +132,47 @@ def test_an_arrowhead_that_is_a_block(told):
     assert told(fill) == 1
 
 
+def crossed(model, x, y, size):
+    model.add_line((x - size, y), (x + size, y))
+    model.add_line((x, y - size), (x, y + size))
+
+
+def test_centre_marks_are_told_and_spokes_are_not(tmp_path):
+    """A small cross at the centre of a bend, a large one over a circle; others are bars."""
+
+    def read(fill):
+        doc, model = new()
+        model.add_line((0, 0), (440, 0))
+        model.add_arc((440, 60), 60, 270, 0)
+        model.add_line((500, 60), (500, 400))
+        fill(model)
+        return [one for one in reread(doc, tmp_path).findings if one.variant == "centre marks"]
+
+    (told,) = read(lambda model: crossed(model, 440, 60, 8))
+    assert told.code == "annotation-suspect" and told.message.startswith("2 lines cross at the centres of arcs")
+
+    def ring(model):
+        model.add_circle((900, 0), 100)
+        crossed(model, 900, 0, 120)
+
+    assert [one.measured for one in read(ring)] == [2.0]
+
+    def elsewhere(model):
+        crossed(model, 200, 200, 8)
+        model.add_line((440, 60), (440, 90))  # from the centre, not across it
+
+    def askew(model):
+        model.add_line((432, 60), (448, 60))
+        model.add_line((434, 54), (446, 66))
+
+    def wheel(model):  # drawn to the ring, and to its inside
+        for x, size in ((900, 200), (1500, 192)):
+            model.add_circle((x, 0), 200)
+            crossed(model, x, 0, size)
+
+    assert not read(elsewhere) and not read(askew) and not read(wheel)
+
+
 def test_filled_areas_that_are_no_arrowheads(told):
     def square(_, model):
         model.add_line((600, 50), (900, 50))

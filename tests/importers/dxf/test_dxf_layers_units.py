@@ -146,6 +146,27 @@ def test_layouts_only_by_name(tmp_path, version):
     assert caught.value.code == "no-such-layout"
 
 
+def test_a_block_that_is_nowhere_inserted_is_named(tmp_path, capsys):
+    """As where tubes were made a block and its reference was deleted: nothing was said of the block."""
+    doc, model = new()
+    doc.blocks.new("HOOP").add_line((0, 0), (500, 0))
+    doc.saveas(tmp_path / "a.dxf")
+    assert main(["table", str(tmp_path / "a.dxf")]) == 2
+    text = " ".join(capsys.readouterr().err.split())
+    assert "1 block ('HOOP' has 1 curve and is nowhere inserted): insert the block that has the tubes" in text
+    model.add_blockref("HOOP", (0, 0))
+    assert len(reread(doc, tmp_path).curves) == 1
+
+
+@pytest.mark.parametrize(("size", "metres"), [(0.4, True), (0.05, False), (60.0, False)])
+def test_metres_are_offered_where_neither_millimetres_nor_inches_make_a_tube(tmp_path, size, metres):
+    """0.4 is 0.4 or 10.16 mm, and 400 mm in metres; 0.05 would be 50 mm, 60 is 60 m."""
+    doc, model = new(units=0)
+    model.add_line((0, 0), (size, 0))
+    told = next(one for one in reread(doc, tmp_path).findings if one.code == "units-assumed")
+    assert (f"and {1000.0 * size:g} mm" in told.message) == metres == ("--units m," in told.cure_in())
+
+
 def test_a_layout_that_is_listed_by_another_name_is_found_by_its_own(tmp_path):
     """A damaged file (seed 74, dxf 77): the list of layouts and the layout itself do not agree; a mistake of ours."""
     doc, _ = new("R2010")

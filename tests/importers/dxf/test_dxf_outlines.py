@@ -27,6 +27,7 @@ from outline_drawings import (
     sides_and_centerline,
     sticks,
     three_views,
+    two_views_of_a_tube,
     views_of_a_tube,
     wireframe,
 )
@@ -549,7 +550,40 @@ def views_in_disorder(space):
 
 FRAMES = [cage, gate, gate_in_parts, gate_with_rings, twin_rails, ring, hoops, wheel, roof_rack, roof_rack_of_two_u]
 FRAMES += [roof_rack_in_space, handle, ladder, serpentine, grid_of_wire, side_view]
-FRAMES += [hoops_in_rows, tube_and_bars, panels, views_in_disorder]
+
+
+def legs(space, x, y, leg):
+    """A straight of 300, a bend to the left and a leg."""
+    space.add_line((x, y), (x + 300, y))
+    space.add_arc((x + 300, y + 60), 60, 270, 360)
+    space.add_line((x + 360, y + 60), (x + 360, y + 60 + leg))
+
+
+def two_of_a_kind(space):
+    """As wide as one another, one with a shorter leg."""
+    legs(space, 0, 0, 310)
+    legs(space, 0, 600, 200)
+
+
+def two_hoops(space):
+    """U of one width in line with each other, of different legs."""
+    for y, leg in ((0, 300), (600, 180)):
+        space.add_lwpolyline([(0, y + leg), (0, y), (800, y), (800, y + leg)])
+
+
+def hoop_and_rail(space):
+    space.add_lwpolyline([(0, 300), (0, 0), (800, 0), (800, 300)])
+    space.add_line((0, 600), (800, 600))
+
+
+def not_in_line(space):
+    """Two tubes of one width that end elsewhere, and two that lie askew."""
+    space.add_lwpolyline([(0, 0), (300, 0), (500, 100), (900, 100)])
+    space.add_lwpolyline([(0, 500), (900, 500), (900, 400), (400, 400)])
+
+
+FRAMES += [hoops_in_rows, tube_and_bars, panels, views_in_disorder, two_of_a_kind, two_hoops, hoop_and_rail]
+FRAMES += [not_in_line]
 
 
 @pytest.mark.parametrize("frame", FRAMES, ids=lambda frame: frame.__name__)
@@ -578,6 +612,7 @@ OUTLINES = {
     gate_of_outlines: "12 pairs of lines side by side that make the outline of a tube 20.00 mm and 40.00 mm wide",
     frame_in_one: "5 pairs of lines side by side",
     sticks: "5 pairs of lines side by side that make the outline of a tube 25.40 mm wide",
+    two_views_of_a_tube: "both are 370.00 mm high, and their ends lie in line; across that, they are 360.00 mm and",
     views_of_a_tube: "one is 360.00 mm wide and 260.00 mm high, the one in line above or below it as wide and 370.00",
 }
 
@@ -606,6 +641,21 @@ def test_three_views_are_told_in_any_plane_and_within_a_border(given, plane, tmp
     (told,) = outline_findings(curves)
     assert told.variant == "views" and "in space" in told.cure_in()
     assert len(told.also) == 2
+
+
+@pytest.mark.parametrize("border", [False, True])
+@pytest.mark.parametrize("above", [False, True])
+def test_two_views_of_a_tube_in_space_are_told(above, border, tmp_path):
+    """A jog in the plan and a dip in the elevation: drawn above each other, or turned, beside each other."""
+    doc, space = new()
+    rows = [[(0, 0), (300, 0), (500, 100), (900, 100)], [(0, 500), (200, 500), (350, 350), (900, 350)]]
+    for row in rows:
+        space.add_lwpolyline(row if above else [(-y, x) for x, y in row])
+    if border:
+        space.add_lwpolyline([(-900, -900), (1900, -900), (1900, 1900), (-900, 1900)], close=True)
+    (told,) = [one for one in reread(doc, tmp_path).findings if one.code == "outline-suspect"]
+    assert told.variant == "two views" and len(told.also) == 1 and "in space" in told.cure_in()
+    assert f"both are 900.00 mm {'wide' if above else 'high'}" in told.message
 
 
 def turned(curve, order):
