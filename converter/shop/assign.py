@@ -148,8 +148,12 @@ class Assigner:
             )
         option, of_layer, written = self._by_layer[run.layer]
         of_run, default = self.job.of_run(run), self.job.default
-        said = option or of_run.section or of_layer.section or self.default_section or default.section or run.section
+        own = option or of_run.section or of_layer.section
+        for_all = self.default_section or default.section
+        said = own or for_all or run.section
         if said is not None or written is None:
+            if own is None and for_all is not None and written is not None and run.section is None:
+                findings += _layer_differs(run, written, for_all)
             return said
         findings.append(Finding("section-assumed", tube=run.name, layer=run.layer, values={"section": written}))
         return written
@@ -278,6 +282,19 @@ def _section_differs(run: Run, section: Section) -> list[Finding]:
             values={"od": drawn.od, "drawn": drawn, "section": section},
         )
     ]
+
+
+def _layer_differs(run: Run, written: Section, section: Section) -> list[Finding]:
+    """That the name of its layer tells another section than the one that was named for all."""
+    if written.is_same_stock(section, OUTLINE_SLACK):
+        return []
+    values = {"drawn": written, "section": section}
+    return [
+        Finding(
+            "section-differs", variant="layer", tube=run.name, layer=run.layer,
+            measured=written.od, limit=section.od, unit="mm", values=values,
+        )
+    ]  # fmt: skip
 
 
 def _die_choice(run: Run, dies: Sequence[Die], die: Die) -> Finding:

@@ -164,15 +164,20 @@ def unmatched(job: JobFile | None, runs: Iterable[Run], layer_sections: Iterable
         asked += [("job run", pattern, names) for pattern in job.runs]
         asked += [("job layer", pattern, layers) for pattern in job.layers]
     return [
-        Finding(
-            "job-unmatched",
-            variant=variant,
-            cure="" if source else "spelling",
-            values={"pattern": pattern, "source": source},
-        )
-        for variant, pattern, known in asked
-        if not fits(pattern, *known)
+        _unmatched(variant, pattern, known, source) for variant, pattern, known in asked if not fits(pattern, *known)
     ]
+
+
+def _unmatched(variant: str, pattern: str, known: Iterable[str | None], source: str) -> Finding:
+    """That a name meets nothing, with the one of those known that is likely meant."""
+    from difflib import get_close_matches
+
+    names = {folded(name): name for name in known if name}
+    near = [names[name] for name in get_close_matches(folded(pattern), names, 1, 0.7)]
+    values = {"pattern": pattern, "source": source, "near": near[0] if near else ""}
+    return Finding(
+        "job-unmatched", variant=variant, cure="near" if near else "" if source else "spelling", values=values
+    )
 
 
 def shop_of_job(shop: Shop, job: JobFile | None) -> Shop:

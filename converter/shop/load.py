@@ -72,7 +72,7 @@ DIE = {
     **_SIZES,
     "clr": Field(length, required=True, todo="write clr = and the radius that the die bends the tube's centerline to"),
     "max_angle": Field(_ANGLE),
-    "clamp": Field(length_or_zero, default=0.0),
+    "clamp": Field(length_or_zero),
     "between": Field(length_or_zero),
     "tail": Field(length_or_zero, default=0.0),
     "mark_offset": Field(signed_length),
@@ -261,14 +261,16 @@ def _die(values: dict[str, Any], place: Place) -> Die:
         display = Display("mm" if place.unit in (None, "mm", "cm", "m") else "in")
         clr, least = display.length(values["clr"]), display.length(height / 2.0)
         place.fail(f"has a clr of {clr}, not above half its tube ({least}): clr is the radius of the centerline")
-    between = values["clamp"] if values["between"] is None else values["between"]
-    if between < values["clamp"] and not values["invert_clamp"]:
+    clamp = values["clamp"] or 0.0
+    between = clamp if values["between"] is None else values["between"]
+    if between < clamp and not values["invert_clamp"]:
         place.fail(
             "needs less straight between bends than its clamp holds: raise between, lower clamp, "
             "or set invert_clamp = true"
         )
-    rest = {key: value for key, value in values.items() if key not in _SIZES and key != "between"}
-    return Die(shape=shape, size=size, height=height, between=between, **rest)
+    rest = {key: value for key, value in values.items() if key not in (*_SIZES, "clamp", "between")}
+    is_known = values["clamp"] is not None or values["between"] is not None
+    return Die(shape=shape, size=size, height=height, clamp=clamp, between=between, is_clamp_known=is_known, **rest)
 
 
 def _groove(values: dict[str, Any], key: str) -> tuple[str, float, float]:

@@ -53,6 +53,7 @@ class Die:
         mandrel: whether it is bent over a mandrel.
         max_wall_factor: greatest OD/wall, or None.
         min_d_of_bend: least CLR/OD, or None.
+        is_clamp_known: whether the shop says what its clamp needs; where it does not, ``clamp`` is 0.
     """
 
     name: str
@@ -69,6 +70,7 @@ class Die:
     mandrel: bool = False
     max_wall_factor: float | None = None
     min_d_of_bend: float | None = None
+    is_clamp_known: bool = True
 
     def __post_init__(self) -> None:
         if self.height == 0.0 or SHAPES[self.shape].die_sizes == 1:

@@ -456,7 +456,8 @@ SORTS = {
 #: What is told of something that is there or not.
 NO_LIMIT = {
     "block-stretched",
-    "capacity-unknown", "corner-filleted", "corner-mitred", "corner-no-radius", "corners-joined", "curve-sampled",
+    "capacity-unknown", "clamp-unknown", "corner-filleted", "corner-mitred", "corner-no-radius",
+    "corners-joined", "curve-sampled",
     "demo-shop", "die-choice", "entity-unread", "file-repaired", "hole-saw-none", "hole-saw-not", "job-unmatched",
     "joined-across-layers", "joint-butt", "joint-ring", "joint-skipped", "joint-unmatched", "joint-unplaced",
     "junction", "kerf-assumed",

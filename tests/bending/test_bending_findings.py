@@ -45,7 +45,8 @@ OWN = (
     "self-contact", "roll-not-quarter", "corner-no-radius", "short-run", "springback-poor-fit", "springback-odd-radius",
     "springback-estimate", "legs-shifted", "step-too-coarse",
     "springback-none", "over-capacity", "near-capacity", "capacity-unknown", "wall-factor", "d-of-bend", "thinning",
-    "strain-high", "order-changed", "stop-too-great", "stick-too-long", "mark-offset-unknown", "bend-wider",
+    "strain-high", "order-changed", "stop-too-great", "stick-too-long", "mark-offset-unknown", "clamp-unknown",
+    "bend-wider",
     "sweep-hits", "sweep-close", "sweep-unknown", "die-to-buy", "negative-straight",
 )  # fmt: skip
 #: Variants of these codes that the reducer or the shop part tells.
@@ -163,6 +164,7 @@ def of_set_ups():
         (replace(with_dies(DIE), stock=(Stick(ROUND, None, 900.0),)), tube((500, 0, 90, 150)), None),
         (replace(with_dies(DIE), stock=(Stick(ROUND, None, 1240.0),), cutting=TRIMMED), tube((500, 0, 90, 150)), None),
         (with_dies(DIE, machine=Machine()), tube((500, 0, 90, 150), metal="304"), None),
+        (with_dies(replace(DIE, clamp=0.0, between=0.0, is_clamp_known=False)), tube((500, 0, 90, 150)), None),
         (with_dies(DIE, machine=COARSE), tube((500, 0, 90, 150), (500, 20, 90, 150)), None),
         (
             with_dies(replace(DIE, invert_clamp=True), tests=tests),

@@ -469,6 +469,11 @@ def jobs(tmp_path: Path) -> Iterator[Finding]:
     table.write_text("bend,feed_mm,rotation,angle,clr_mm,section\n1,200,0,90,100,40x2mm\ntail,200,,,,\n")
     findings = open_job(str(table), Settings(sections=("30x2mm",))).findings
     yield from (f for f in findings if f.code == "section-differs")
+    doc, model = new()
+    model.add_line((0, 0), (500, 0), dxfattribs={"layer": "25mm bar"})
+    doc.saveas(tmp_path / "bar.dxf")
+    findings = open_job(str(tmp_path / "bar.dxf"), Settings(sections=("30x2mm",))).findings
+    yield from (f for f in findings if f.code == "section-differs")
     beside = {"RAIL": ((-300, 0, 0), (300, 0, 0)), "NOTE": ((0, 0, 0), (0, 40, 40))}
     for layer, ends in beside.items():
         yield from left_out(tmp_path, layer, ends)

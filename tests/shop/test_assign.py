@@ -8,7 +8,7 @@ from converter.errors import ShopError
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.run import Run
 from converter.shop.assign import Assigner, choose_die
-from converter.shop.job_file import JobFile, job_from_text
+from converter.shop.job_file import JobEntry, JobFile, job_from_text
 from converter.shop.load import demo_shop
 from converter.shop.model import Die, Shop
 from converter.shop.sections import parse_section
@@ -53,6 +53,27 @@ def test_a_section_that_is_not_what_the_file_shows_is_told(own, named, differs):
     tube = one(run(150.0, section=parse_section(own)), default_section=parse_section(named))
     assert tube.section == parse_section(named)
     assert [f.variant for f in tube.findings if f.code == "section-differs"] == (["file"] if differs else [])
+
+
+@pytest.mark.parametrize(
+    ("layer", "differs"),
+    [
+        ("HOOK 25mm bar", True),
+        ("RAIL 44.45x3.05mm", False),
+        ("RAIL 44.45x2mm", True),
+        ("NPS 1-1/4 sch 40", True),
+        ("RAIL", False),
+    ],
+)
+def test_a_section_named_for_all_that_a_layers_name_contradicts_is_told(layer, differs):
+    """One `--section` for all goes before what the layers tell: a bar was made as tube without a word."""
+    named = parse_section("1.75x0.12in")
+    for options in ({"default_section": named}, {"job": JobFile(default=JobEntry(section=named))}):
+        tube = one(run(150.0, layer=layer), **options)
+        assert tube.section == named
+        assert [f.variant for f in tube.findings if f.code == "section-differs"] == (["layer"] if differs else [])
+    own = one(run(150.0, layer=layer), layer_sections={layer: named})
+    assert own.section == named and not own.findings, "named for that layer alone"
 
 
 def test_precedence_of_the_section():

@@ -83,6 +83,11 @@ def test_what_meets_nothing_is_said():
         "The job file names layer 'RAIL_LEFT', which the drawing does not have.",
         "The job file names layer '*LEFT', which the drawing does not have.",
     ]
+    # the name that is likely meant, if one is like it in any case
+    (near,) = unmatched(None, [run("R7", "Rail"), run("R8", "POST")], ["RIAL"])
+    assert near.cure_in() == "Check the spelling: 'Rail' is likely meant."
+    (far,) = unmatched(None, [run("R7", "RAIL")], ["BRACE"])
+    assert far.cure_in() == "Check the spelling."
     assert unmatched(None, [run("R7")]) == []
 
 

@@ -277,3 +277,11 @@ def test_any_table_gives_a_shop_or_one_sentence(raw):
         assert error.message.startswith("s.toml: ") and "\n" not in error.message
     else:
         assert shop.name
+
+
+def test_a_clamp_that_the_file_says_nothing_of_is_not_known():
+    """Zero is an answer, and so is what is needed between bends; nothing is none."""
+    head = 'units = "mm"\n[shop]\nname = "yard"\n[[die]]\nname = "A"\nod = 25\nclr = 100\n'
+    for line, known in (("", False), ("clamp = 0\n", True), ("clamp = 60\n", True), ("between = 60\n", True)):
+        (die,) = shop_from_text(head + line).dies
+        assert (die.is_clamp_known, die.clamp) == (known, 60.0 if line.startswith("clamp = 6") else 0.0)

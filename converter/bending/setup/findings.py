@@ -247,6 +247,8 @@ class _Findings:
             yield from fit_findings(step.springback, step.die, self.setup.tube.section, self.setup.tube.metal)
             if step.die.mark_offset is None:
                 yield Finding("mark-offset-unknown", values={"die": step.die.name})
+            if not step.die.is_clamp_known:
+                yield Finding("clamp-unknown", values={"die": step.die.name})
         steps = sorted(self.setup.steps, key=lambda step: step.bend)
         for index, apart in wider(self.run.table, [step.radius for step in steps]) if steps else ():
             die = steps[index].die

@@ -245,4 +245,6 @@ def shop_document(shop: Shop, path: str | None) -> dict[str, Any]:
     """``elbowroom/shop/1``: everything the shop file says, lengths in mm (docs/commands.md)."""
     values = asdict(shop)
     values.pop("source")
+    for die in values["dies"]:
+        die.pop("is_clamp_known")
     return {"schema": "elbowroom/shop/1", "source": path, "demo": shop.is_demo, **values}

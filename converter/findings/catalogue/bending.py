@@ -200,6 +200,14 @@ define(
     cure="Measure from the start of a test bend to where its mark was, and write it into the shop file as mark_offset.",
 )
 define(
+    "clamp-unknown",
+    NOTE,
+    "The shop file does not say what straight the clamp of a die needs, so none was kept for it.",
+    says="the shop file does not say what straight the clamp of the die {die:quoted} needs ahead of a bend, so none "
+    "was kept for it",
+    cure="Measure it, and write it into the shop file as clamp; write clamp = 0 if it needs none.",
+)
+define(
     "bend-wider",
     NOTE,
     "A bend of half a turn or so springs open, and what follows it moves sideways.",

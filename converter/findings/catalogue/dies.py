@@ -285,5 +285,6 @@ define(
         "job run": "Check the spelling in {source}.",
         "job layer": "Check the spelling in {source}.",
         "spelling": "Check the spelling.",
+        "near": "Check the spelling: {near:quoted} is likely meant.",
     },
 )

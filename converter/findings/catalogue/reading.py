@@ -317,15 +317,18 @@ define(
 define(
     "section-differs",
     WARNING,
-    "A tube's outline, solid or table shows another section than it was given, which was taken.",
+    "A tube's outline, solid, table or layer's name shows another section than it was given, which was taken.",
     says={
         "": "it is drawn {od:length} wide, but its section is {section}, which was taken",
         "file": "the file shows {drawn} there, but its section is {section}, as named, which was taken",
+        "layer": "the name of its layer tells {drawn}, but its section is {section}, as named for all, which was taken",
     },
     cure={
         "": "Name the section that is drawn, or check the scale of the drawing (--units).",
         "file": "Name the section for the tubes or layers that are meant alone; or take what the file shows, and name "
         "none.",
+        "layer": "Name a section for the layers that are meant alone (--section LAYER=SIZE, or [layer.NAME] in the job "
+        "file).",
     },
 )
 _REDRAW = "If it is part of a tube, redraw it with lines and arcs."

@@ -73,7 +73,10 @@ def first_pages(
         )
     bad = [part for part in page.parts if part.worst == ERROR]
     if bad:
-        flow.notice(f"{len(bad)} of {len(page.parts)} parts cannot be made as drawn: see the column of findings.")
+        flow.notice(
+            f"{len(bad)} of {len(page.parts)} parts cannot be made as drawn: cut no stick for what has ERROR in the "
+            "list of parts; its page says why."
+        )
     if flow.pdf.lacking:
         flow.notice(lacking_words(flow.pdf.lacking))
     flow.facts(_facts(page, display))
