@@ -14,6 +14,8 @@ from scipy.optimize import minimize_scalar
 from tubes import run_of, tube_of
 
 from converter import Settings, open_job
+from converter.exporters.solids.coped import ends
+from converter.exporters.solids.coped.behind_bends import strips
 from converter.exporters.solids.coped.ends import coped_solid, removed_volume
 from converter.joints.cuts.saddle import angles
 from converter.joints.finding.joints import survey_frame
@@ -94,3 +96,24 @@ def test_a_step_of_the_cut_that_runs_along_the_wall_is_counted_whole():
     drawing = Path(__file__).resolve().parents[3] / "fixtures" / "step" / "solid-freecad-cope-bend.step"
     (joint,) = open_job(str(drawing), Settings(sections=("2x2x0.120in",))).joints
     assert removed_volume(joint) == pytest.approx(taken_off(joint, 24, 5760), abs=0.2)
+
+
+@pytest.mark.parametrize("wrong", [(), (3.0,), (3.0, 2.3), (3.0, 2.3, 4.1)])
+def test_strips_with_which_the_kernel_goes_wrong_are_made_with_other_steps(wrong, monkeypatch):
+    """What comes of a strip that is lost is seen by the volume that is left, against the integral over the wall."""
+    _, spoke, joint = frame("turned")
+    tried: list[float] = []
+
+    def lost(*given, **named):
+        step = named.get("step", given[4] if len(given) > 4 else ends.STEP)
+        tried.append(step)
+        return [] if step in wrong else strips(*given, **named)
+
+    monkeypatch.setattr(ends, "strips", lost)
+    wanted = spoke.section.area * 300.0 - removed_volume(joint)
+    off = abs(volume(coped_solid(spoke, spoke.section, [joint])) / wanted - 1.0)
+    if len(wrong) < 3:
+        assert off < 1e-5
+    else:
+        assert off > 1e-4  # nothing is left to try
+    assert list(dict.fromkeys(tried)) == [3.0, 2.3, 4.1][: len(wrong) + 1]

@@ -20,8 +20,9 @@ from converter.geometry.vectors import Vec, dot, scale
 from converter.joints.cuts.lines import Branch, NoCutError, ObstaclePart, ParallelLines
 from converter.joints.cuts.torus import BendPart
 
-#: Degrees between the cross sections of a strip, and how many there are at least.
-_STEP, _LEAST = 3.0, 9
+#: Degrees between the cross sections of a strip, and how many there are at least; other steps that are as good, for
+#: where the kernel goes wrong with these, as it did once with one of 2 degrees and not with its neighbours.
+STEP, OTHER_STEPS, _LEAST = 3.0, (2.3, 4.1), 9
 #: Sine of the angle between bend and line of sight below which a cross section is seen full on.
 _FULL_ON = 0.02
 #: The same for a whole bend that is seen from aside: no step of a strip comes to a full view.
@@ -32,7 +33,7 @@ _LEVEL = 1e-9
 _MARGIN = 3.0
 
 
-def strips(part: BendPart, direction: Vec, points: Array, aside: float = 0.0) -> list[Any]:
+def strips(part: BendPart, direction: Vec, points: Array, aside: float = 0.0, step: float = STEP) -> list[Any]:
     """Solids of what a bend hides.
 
     Args:
@@ -40,13 +41,14 @@ def strips(part: BendPart, direction: Vec, points: Array, aside: float = 0.0) ->
         direction: along which one looks, a unit vector.
         points: (n, 3) around the metal that is cut: how near and how far the solids must reach.
         aside: mm to which the strip is made wider on both sides; then it runs on past the ends of the bend too.
+        step: degrees between its cross sections.
     """
     from converter.kernel.cuts import swept_end, swept_strip
 
     d = np.asarray(direction)
     arc = _SeenBend(part, d)
     more = min(60.0, (360.0 - part.sweep) / 2.0 - 1.0) if aside > 0.0 else 0.0
-    turn = np.radians(np.linspace(-more, part.sweep + more, max(_LEAST, int((part.sweep + 2.0 * more) / _STEP) + 2)))
+    turn = np.radians(np.linspace(-more, part.sweep + more, max(_LEAST, int((part.sweep + 2.0 * more) / step) + 2)))
     at, sine = arc.at(turn), arc.sine(turn)
     # only near the metal: what stands elsewhere is no business of this end
     middle = points.mean(axis=0)
@@ -64,7 +66,7 @@ def strips(part: BendPart, direction: Vec, points: Array, aside: float = 0.0) ->
         splits = arc.splits(turn[first:last]) if aside == 0.0 else turn[:0]
         full = np.concatenate((full, splits))
         for begin, end in pairwise((turn[first], *splits.tolist(), turn[last - 1])):
-            among = np.linspace(begin, end, max(_LEAST, int(np.degrees(end - begin) / _STEP) + 2))
+            among = np.linspace(begin, end, max(_LEAST, int(np.degrees(end - begin) / step) + 2))
             ones, others = arc.beside(among, aside) if aside > 0.0 else arc.outermost(among)
             made.append(swept_strip(_vecs(ones), _vecs(others), behind(np.concatenate((ones, others)))))
     half = (part.half_up, part.half_across, part.corner)
@@ -82,7 +84,7 @@ def how_far_aside(part: BendPart, direction: Vec, points: Array) -> float:
         part: the bend; direction: unit vector; points: (n, 3).
     """
     d = np.asarray(direction)
-    count = max(_LEAST, int(part.sweep / _STEP) + 2)
+    count = max(_LEAST, int(part.sweep / STEP) + 2)
     apart = points[:, None, :] - _SeenBend(part, d).at(np.radians(np.linspace(0.0, part.sweep, count)))
     apart -= (apart @ d)[..., None] * d
     return float(np.linalg.norm(apart, axis=2).min(axis=1).max()) + _MARGIN
@@ -91,7 +93,7 @@ def how_far_aside(part: BendPart, direction: Vec, points: Array) -> float:
 def seen_aside(part: BendPart, direction: Vec) -> bool:
     """Whether no cross section of a bend is seen full on, so that its strips are one, however wide they are."""
     x, y = (np.asarray(one) for one in part.axes)
-    turn = np.radians(np.linspace(0.0, part.sweep, int(part.sweep / _STEP) + 2))
+    turn = np.radians(np.linspace(0.0, part.sweep, int(part.sweep / STEP) + 2))
     way = np.cos(turn)[:, None] * y - np.sin(turn)[:, None] * x
     return bool(np.linalg.norm(np.cross(way, np.asarray(direction)), axis=1).min() > _ASIDE)
 

@@ -16,7 +16,15 @@ import numpy as np
 
 from converter.arrays import Array
 from converter.errors import GeometryError
-from converter.exporters.solids.coped.behind_bends import hides, how_far_aside, is_widest_level, seen_aside, strips
+from converter.exporters.solids.coped.behind_bends import (
+    OTHER_STEPS,
+    STEP,
+    hides,
+    how_far_aside,
+    is_widest_level,
+    seen_aside,
+    strips,
+)
 from converter.exporters.solids.coped.own_ends import MetalPart, met_by_end, metal_parts
 from converter.geometry.vectors import Vec, along, any_normal, cross, dot, norm, scale, sub, unit
 from converter.joints.cuts.lines import ObstaclePart, ParallelLines
@@ -41,6 +49,8 @@ _NODES = 8, 40
 _SQUARE = 1.0 - 1e-12
 #: Part by which a solid may be off the metal that its cuts leave: where those are in doubt, findings say so.
 _ASTRAY = 0.1
+#: Part by which a solid is off only where the kernel went wrong: steps of strips and planes for levels are off by less.
+_WRONG = 1e-4
 
 
 def run_on(run: Run, joints: Sequence[Joint]) -> tuple[Run, dict[str, float]]:
@@ -130,8 +140,10 @@ def _cut_part(tube: Tube, section: Section, part: MetalPart, more: Mapping[str, 
     wanted = whole - sum(removed_volume(joint) + section.area * more[joint.end] for joint in joints)
     best: tuple[float, Any] | None = None
     problem: GeometryError | None = None
-    for behind_bends in _ways(joints):
-        tools = [tool for joint in joints for tool in cutters(joint, more[joint.end], behind_bends)]
+    for behind_bends, step in _ways(joints):
+        if step != STEP and best is not None and best[0] <= _WRONG * wanted:
+            break
+        tools = [tool for joint in joints for tool in cutters(joint, more[joint.end], behind_bends, step)]
         try:
             found, size = cut(solid, tools, name, wanted)
         except GeometryError as error:
@@ -150,14 +162,15 @@ def _cut_part(tube: Tube, section: Section, part: MetalPart, more: Mapping[str, 
     return best[1]
 
 
-def _ways(joints: Sequence[Joint]) -> tuple[bool, ...]:
-    """What to try in turn as ``behind_bends`` of `cutters`, the likelier first.
+def _ways(joints: Sequence[Joint]) -> list[tuple[bool, float]]:
+    """What to try in turn as ``behind_bends`` and ``step`` of `cutters`, the likelier first.
 
     Mostly nothing hangs on behind a bend, and what it hides need not be taken off by itself.
     """
     if not any(isinstance(part, BendPart) for joint in joints for mate in joint.cut.mates for part in mate):
-        return (False,)
-    return (True, False) if any(map(_level_along_bend, joints)) else (False, True)
+        return [(False, STEP)]
+    along = any(map(_level_along_bend, joints))
+    return [(along, STEP), (not along, STEP), *((along, step) for step in OTHER_STEPS)]
 
 
 def _level_along_bend(joint: Joint) -> bool:
@@ -216,7 +229,7 @@ def _over_wall(joint: Joint, count: int) -> tuple[float, bool]:
     return 2.0 * pi * float(weights @ found.reshape(count, -1).mean(axis=1)), bool((steps == steps[0]).all())
 
 
-def cutters(joint: Joint, ahead: float, behind_bends: bool = True) -> list[Any]:
+def cutters(joint: Joint, ahead: float, behind_bends: bool = True, step: float = STEP) -> list[Any]:
     """Solids that take off what a joint takes off.
 
     Args:
@@ -224,9 +237,10 @@ def cutters(joint: Joint, ahead: float, behind_bends: bool = True) -> list[Any]:
         ahead: how far the tube runs on past its end point, mm.
         behind_bends: take off what bends of the mates hide, and cut level along a leading bend; else what is hidden
             is left to fall away, and the level is a plane.
+        step: degrees between the cross sections of what goes along a bend.
     """
     points, met = _reached(joint, ahead)
-    level, whole = ([], False) if met else _level(joint, points, behind_bends)
+    level, whole = ([], False) if met else _level(joint, points, behind_bends, step)
     made: list[Any] = []
     straight_on = len(joint.cut.mates) == 1 and (met or isinstance(joint.cut.mates[0][0], RoundPrism))
     lead = joint.cut.mates[0][0]
@@ -238,11 +252,11 @@ def cutters(joint: Joint, ahead: float, behind_bends: bool = True) -> list[Any]:
         # what lies behind one mate may hang on to the tube beside it, or to another mate's cut
         hidden = not straight_on and (behind_bends or not isinstance(part, BendPart))
         if hidden and not (part is lead and whole):
-            made += _shadow(part, joint.direction, points)
+            made += _shadow(part, joint.direction, points, step)
     return made + level
 
 
-def _level(joint: Joint, points: Array, along_bends: bool) -> tuple[list[Any], bool]:
+def _level(joint: Joint, points: Array, along_bends: bool, step: float) -> tuple[list[Any], bool]:
     """What lies beyond where lines pass the leading mate, but for what stands in front of a mate: that stops there.
 
     In front of a round leading mate nothing does; a corner of a turned rectangle may lie beyond its axis, but no corner
@@ -259,7 +273,7 @@ def _level(joint: Joint, points: Array, along_bends: bool) -> tuple[list[Any], b
     along_lead = False
     if isinstance(lead, BendPart) and along_bends:
         along_lead = seen_aside(lead, joint.direction)
-        beyond = strips(lead, joint.direction, points, aside=how_far_aside(lead, joint.direction, points))
+        beyond = strips(lead, joint.direction, points, how_far_aside(lead, joint.direction, points), step)
         others = parts[1:] if is_widest_level(lead, joint.direction) else parts
         if along_lead and hides(lead, others, joint.cut.branch):
             others = []
@@ -269,7 +283,7 @@ def _level(joint: Joint, points: Array, along_bends: bool) -> tuple[list[Any], b
             return [], False
         beyond = [_half_space(*plane, points)]
         others = parts[1:] if isinstance(lead, RoundPrism) else parts
-    fronts = [front for part in others for front in _shadow(part, scale(joint.direction, -1.0), points)]
+    fronts = [front for part in others for front in _shadow(part, scale(joint.direction, -1.0), points, step)]
     for front in fronts:  # one by one: then they meet nothing of each other
         beyond = [less(one, [front], joint.tube) for one in beyond]
     return beyond, along_lead and not fronts
@@ -411,7 +425,7 @@ def _beside(joint: Joint) -> tuple[Vec, Vec] | None:
     return (point, unit(across)) if norm(across) > 1e-9 else None
 
 
-def _shadow(part: ObstaclePart, direction: Vec, points: Array) -> list[Any]:
+def _shadow(part: ObstaclePart, direction: Vec, points: Array, step: float) -> list[Any]:
     """What lies behind a mate, seen along a direction.
 
     The chord between its outermost lines, moved along; and its square ends, where it has any.
@@ -419,7 +433,7 @@ def _shadow(part: ObstaclePart, direction: Vec, points: Array) -> list[Any]:
     from converter.kernel.cuts import swept, swept_end
 
     if isinstance(part, BendPart):
-        return strips(part, direction, points)
+        return strips(part, direction, points, step=step)
     if not isinstance(part, RoundPrism | RectPrism):
         return []
     k = cross(part.axis, direction)
