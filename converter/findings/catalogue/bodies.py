@@ -271,7 +271,8 @@ define(
     says={
         "": _FITTED,
         "scattered": _FITTED
-        + ", which scatter by {sigma:fine} (standard deviation); its outside diameter is known to {loose:fine}",
+        + ", which scatter by {sigma:fine} (standard deviation); its outside diameter is known to {loose:fine} where "
+        "they scatter by chance, and less well where the mesh was thinned or smoothed",
     },
 )
 define(

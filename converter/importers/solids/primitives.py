@@ -15,7 +15,7 @@ from math import atan, hypot
 import numpy as np
 
 from converter.arrays import Array
-from converter.geometry.circles import vec
+from converter.geometry.circles import crossed, vec
 from converter.geometry.vectors import Vec
 from converter.tolerances import Tolerances
 
@@ -66,12 +66,13 @@ def recognise(points: Array, normals: Array, tol: Tolerances) -> tuple[Primitive
         return other, 1
     found = _plane(p, normals, size, tol) or _sphere(p, normals, size, tol)
     if found is None:
-        # a slender cone is nearly a cylinder, a bend of great radius too: the closer one counts
-        both = [f(p, normals, size, tol) for f in (_cylinder, _revolved)]
-        made = [one for one in both if one is not None]
-        if not made:
-            return other, 1
-        found = made[0] if len(made) == 1 or made[0][0].residual <= 1e-9 else min(made, key=_residual)
+        found = _cylinder(p, normals, size, tol)
+        if found is None or found[0].residual > 1e-9:
+            # a slender cone is nearly a cylinder, a bend of great radius too: the closer one counts
+            made = [one for one in (found, _revolved(p, normals, size, tol)) if one is not None]
+            if not made:
+                return other, 1
+            found = min(made, key=_residual)
     shape, outward = found
     shape.point = vec(np.array(shape.point) + middle)
     return shape, outward
@@ -110,9 +111,14 @@ def _plane(p: Array, n: Array, size: float, tol: Tolerances) -> tuple[Primitive,
 
 def _sphere(p: Array, n: Array, size: float, tol: Tolerances) -> tuple[Primitive, int] | None:
     # p - r n = c for all samples: linear in c and r
-    rows = np.concatenate((np.tile(np.eye(3), (len(p), 1)), n.reshape(-1, 1)), axis=1)
-    solution = np.linalg.lstsq(rows, p.reshape(-1), rcond=None)[0]
-    c, r = solution[:3], float(solution[3])
+    # about the middle of both: r = sum(n . p) / sum(n . n), and c what is left of the means
+    mean_p, mean_n = p.mean(axis=0), n.mean(axis=0)
+    spread = n - mean_n
+    varied = float((spread * spread).sum())
+    if varied <= 1e-12 * len(p):
+        return None  # a plane
+    r = float((spread * (p - mean_p)).sum()) / varied
+    c = mean_p - r * mean_n
     off = float(np.abs(np.sqrt(((p - c) ** 2).sum(axis=1)) - abs(r)).max())
     normal_off = float(np.abs(p - r * n - c).max())
     if off > tol.fit or normal_off > max(10.0 * tol.fit, 0.02 * abs(r)) or abs(r) > 50.0 * size:
@@ -191,7 +197,7 @@ def _revolved(p: Array, n: Array, size: float, tol: Tolerances) -> tuple[Primiti
 
 def _revolution_axis(p: Array, n: Array, size: float) -> tuple[Array, Array] | None:
     """The line that all normals meet: a point on it and its direction; None when there is none, or many."""
-    moments = np.cross(p, n) / size
+    moments = crossed(p, n) / size
     _, spread, rows = np.linalg.svd(np.concatenate((moments, n), axis=1), full_matrices=False)
     if spread[5] > 0.02 * spread[0] or spread[4] < 1e-7 * spread[0]:
         return None
