@@ -198,13 +198,13 @@ def _of_digits(header: HeaderUnit, runs: Sequence[Run]) -> Finding | None:
     telling = [number for number in inches if number not in metric]
     if len(telling) < TELLING or any(number not in inches for number in metric):
         return None
-    lengths = [run.table.developed_length for run in runs]
+    longest = max(run.table.developed_length for run in runs)
     values = {
         "numbers": [f"{number:g}" for number in telling[:3]],
-        "lengths": _span(min(lengths), max(lengths)),
-        "lengths_other": _span(*(one * MM_PER["in"] / MM_PER[header.unit] for one in (min(lengths), max(lengths)))),
+        "length": longest,
+        "length_other": longest * MM_PER["in"] / MM_PER[header.unit],
     }
-    return _doubt(header, "in", "sixteenths", min(lengths), values)
+    return _doubt(header, "in", "sixteenths", longest, values)
 
 
 def _is_whole(number: float, part: float) -> bool:

@@ -171,7 +171,7 @@ def test_radii_of_the_dies_in_another_unit_doubt_centimetres(drawn, shop):
 def test_whole_sixteenths_doubt_centimetres(drawn):
     """16 1/8 and 22 1/16 are 161.25 and 220.625 mm: nobody draws these."""
     (doubt,) = doubts(drawn(CM, 4.5, 4.5625, leg=16.125), sections=("44.45x3mm",))
-    assert "its numbers are whole sixteenths, as they are in inches (4.5625 and 16.125); a tube is 3" in doubt.message
+    assert "its numbers are whole sixteenths, as they are in inches (4.5625 and 16.125): the longest" in doubt.message
     assert doubt.severity == "warning" and "(--units in)" in doubt.cure_in()
     for radius, leg in ((4.5, 16.25), (4.5, 16.125), (4.5625, 16.15)):  # in halves of mm; one number; one in halves
         assert all(one.severity == "note" for one in doubts(drawn(CM, radius, leg=leg)))

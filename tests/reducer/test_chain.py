@@ -182,7 +182,7 @@ def test_gap_a_little_larger_is_named_and_left_open():
 
 
 def test_ends_farther_than_near_and_ends_that_are_joined_are_no_near_gap():
-    assert run([line((0, 0), (100, 0)), line((102.1, 0), (200, 0))])[1] == []
+    assert run([line((0, 0), (100, 0)), line((102.1, 0), (102.1, 100))])[1] == []
     # 1 mm from a joint, not from a free end: nothing
     assert run([line((0, 0), (100, 0)), line((100, 0), (100, 50)), line((101, 0), (200, 0))])[1] == []
 
@@ -574,3 +574,31 @@ def test_up_to_a_degree_counts_as_along(miss, told):
     start = (100 + 50 * cos(a), 50 + 50 * sin(a))
     curves = [line((0, start[1]), (300, start[1])), arc((100, 50), start, 60)]
     assert ("untrimmed" in run(curves)[1]) == told
+
+
+@pytest.mark.parametrize(
+    ("lines", "gaps"),
+    [
+        ([((0, 0), (400, 0)), ((405, 0), (900, 0))], [5.0]),
+        ([((400, 0), (0, 0)), ((900, 0), (405, 0))], [5.0]),
+        ([((0, 0), (400, 0)), ((405, 0.05), (900, 0.05))], [5.00025]),
+        ([((0, 0), (400, 0)), ((411, 0), (900, 0))], []),  # farther
+        ([((0, 0), (400, 0)), ((405, 3), (900, 3))], []),  # beside each other
+        ([((0, 0), (400, 0)), ((405, 0), (405, 500))], []),  # at a corner
+        ([((0, 0), (400, 0)), ((408, 0), (900, 0)), ((404, -300), (404, 300))], []),  # a rail between two pickets
+        ([((0, 0), (400, 0)), ((405, 0), (440, 0))], []),  # one is short
+        ([((0, 0), (400, 0)), ((395, 0), (-300, 0))], []),  # past each other
+    ],
+)
+def test_a_gap_in_a_line_is_named_a_few_times_as_far(lines, gaps):
+    """A gap of 3 mm between a straight and its bend was two tubes without a word."""
+    curves = [DrawnCurve(Line((*map(float, a), 0.0), (*map(float, b), 0.0)), layer="T") for a, b in lines]
+    _, found = chain(curves)
+    assert [f.measured for f in found if f.code == "near-gap"] == pytest.approx(gaps, abs=1e-6)
+
+
+def test_a_gap_between_a_straight_and_its_bend_is_named():
+    arc = Arc.swept((440.0, 60.0, 0.0), (0.0, 0.0, 1.0), (440.0, 0.0, 0.0), 90.0)
+    curves = [DrawnCurve(Line((0.0, 0.0, 0.0), (437.0, 0.0, 0.0)), layer="T"), DrawnCurve(arc, layer="T")]
+    (found,) = chain(curves)[1]
+    assert (found.code, found.measured) == ("near-gap", pytest.approx(3.0))

@@ -23,8 +23,8 @@ define(
         "it would be {lengths_other}",
         "alike": _SAYS + "and bends then have a radius of {radii}, as no die of the shop has; read as {other} every "
         "one has that of a die: {radii_other}",
-        "sixteenths": _SAYS + "but its numbers are whole sixteenths, as they are in inches ({numbers:list bare}); a "
-        "tube is {lengths} long, and in inches {lengths_other}",
+        "sixteenths": _SAYS + "but its numbers are whole sixteenths, as they are in inches ({numbers:list bare}): the "
+        "longest tube is then {length:either}; in inches it would be {length_other:either}",
         "seldom": _SAYS + "a unit in which tube is seldom drawn: the longest tube is then {length:either}; it would be "
         "{others:one}",
         "sizes": "the drawing was read in {own}, and tube in it is then {od:either} across, which is no tube's size; "

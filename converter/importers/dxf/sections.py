@@ -18,6 +18,7 @@ from converter.importers.dxf.convert import CONVERTERS
 from converter.importers.registry import is_dxf_text
 from converter.quoting import quoted, reason_of, shortened
 
+_BOM = b"\xef\xbb\xbf"
 _LINE_END = re.compile(rb"\r\n|\r|\n")
 _SECTION, _END, _FILE_END, _ENTITIES = b"SECTION", b"ENDSEC", b"EOF", b"ENTITIES"
 #: What follows the end mark of a section in a sound file, and what stands before the name of one.
@@ -118,7 +119,7 @@ def divided(data: bytes, name: str) -> Divided:
     Raises:
         ReadError: there is no section of entities.
     """
-    lines = _LINE_END.split(data)
+    lines = _LINE_END.split(data.removeprefix(_BOM))
     main: list[bytes] = []
     more: list[bytes] = []  # what is drawn elsewhere
     place: int | None = None  # in ``main``, where the first section of entities ends

@@ -19,7 +19,9 @@ from converter.tolerances import Tolerances
 
 #: Healed gaps below this (mm) are the decimals of the file: recorded in the chain, not worth a sentence.
 LEAST_NAMED_GAP = 1e-3
-
+#: Near tolerances that a gap may have between ends that run at each other, of curves so many times longer; so many
+#: such pairs are looked at; and the cosine of how far off line (1 degree). Common practice, no source.
+IN_LINE, FAR_LONGER_THAN_GAP, MOST_IN_LINE, ALIGNED = 5.0, 10.0, 200, 0.99985
 
 #: So many near gaps, or junctions, are named one by one; the rest is counted.
 NAMED = 200
@@ -238,19 +240,27 @@ def _overlap(
 def near_gap_findings(
     edges: Edges, node: Ints, active: Ints, walks: list[tuple[list[int], bool]], tol: Tolerances
 ) -> list[Finding]:
-    """Free ends whose nearest other free end is farther than the join tolerance but within the near one."""
+    """Free ends whose nearest other free end is farther than the join tolerance but within the near one.
+
+    Where both run at each other in one line, and nothing lies between them, a few times as far is near enough.
+    """
     count = np.bincount(node[active], minlength=1)
     free = active[count[node[active]] == 1]
     if free.size < 2:
         return []
-    a, b = close_pairs(edges.points[free], tol.at_limits().near)
+    near = tol.at_limits().near
+    a, b = close_pairs(edges.points[free], IN_LINE * near)
     group = edges.group[edges.layer[free >> 1]]
     together = group[a] == group[b]  # curves of different groups would not join were they closer
     a, b = a[together], b[together]
-    if not a.size:
-        return []
     step = edges.points[free[a]] - edges.points[free[b]]
     gap = np.sqrt((step * step).sum(axis=1))
+    kept = gap <= near
+    for k in np.flatnonzero(~kept)[:MOST_IN_LINE].tolist():
+        kept[k] = _is_in_line(edges, int(free[a[k]]), int(free[b[k]]), float(gap[k]))
+    a, b, gap = a[kept], b[kept], gap[kept]
+    if not a.size:
+        return []
     order = np.argsort(gap, kind="stable")
     chain_of = {e >> 1: k for k, (walk, _) in enumerate(walks) for e in (walk[0], walk[-1])}
     findings = []
@@ -267,6 +277,24 @@ def near_gap_findings(
         done |= {i, j}
         findings.append(_near_gap(edges, i, j, float(gap[k]), tol))
     return _capped(findings)
+
+
+def _is_in_line(edges: Edges, i: int, j: int, gap: float) -> bool:
+    """Whether two ends run at each other, of curves far longer than their gap, with nothing in it."""
+    if min(edges.chords[i >> 1], edges.chords[j >> 1]) < FAR_LONGER_THAN_GAP * gap:
+        return False
+    one, other = edges.points[[i, j]]
+    way = (other - one) / gap
+    out = edges.outward(np.array([i, j]))
+    if min(-float(out[0] @ way), float(out[1] @ way)) < ALIGNED:
+        return False
+    start, run = edges.points[0::2], edges.points[1::2] - edges.points[0::2]
+    size = np.maximum((run * run).sum(axis=1), 1e-12)
+    middle = (one + other) / 2.0
+    share = np.clip(((middle - start) * run).sum(axis=1) / size, 0.0, 1.0)
+    away = np.sqrt(((middle - start - share[:, None] * run) ** 2).sum(axis=1))
+    away[[i >> 1, j >> 1]] = np.inf
+    return float(away.min()) > gap / 2.0
 
 
 def _near_gap(edges: Edges, i: int, j: int, gap: float, tol: Tolerances) -> Finding:

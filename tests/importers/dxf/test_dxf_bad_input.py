@@ -500,8 +500,9 @@ OPEN, CLOSE, LAST = [(0, "SECTION"), (2, "ENTITIES")], [(0, "ENDSEC")], [(0, "EO
 )
 def test_what_is_drawn_in_another_section_or_in_none_is_read_and_told(tmp_path, parts, words):
     """The DXF library takes the last section alone, and nothing outside of one, without a word."""
-    drawing = read(save(tmp_path, joined(*parts)))
-    assert sorted(one.curve.start[1] for one in drawing.curves) == [0.0, 90.0]
+    for mark in (b"\xef\xbb\xbf", b""):
+        drawing = read(save(tmp_path, mark + joined(*parts).encode()))
+        assert sorted(one.curve.start[1] for one in drawing.curves) == [0.0, 90.0]
     (told,) = [one for one in drawing.findings if one.code == "file-repaired"]
     assert words in told.message and "put into one section" in told.message and told.severity == "warning"
 
