@@ -426,7 +426,8 @@ def _settings(*at_the_ends: Decorator[Any]) -> Decorator[Any]:
             settings = _settings_from(reading, reducing, tube, showing, runs, bender or BenderChoices())
             return function(*args, settings=settings, **typed)
 
-        return _stacked(_reading, _reducing, _tube, *at_the_ends, _shown_runs, showing)(command)
+        # what every job needs comes first in --help, how a drawing is read after it
+        return _stacked(_tube, *at_the_ends, _shown_runs, showing, _reading, _reducing)(command)
 
     return decorate
 

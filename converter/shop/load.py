@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from functools import cache
 from importlib import resources
 from typing import Any
 
@@ -208,10 +209,15 @@ def example_doubts(shop: Shop, matters: Callable[[str], bool] = bool) -> list[Fi
         shop: of the file.
         matters: whether a die of that name is told.
     """
-    example = shop_from_text(new_shop_text()).dies
+    example = () if shop.is_demo else _example_dies()
     names = tuple(die.name for die in shop.dies if die in example and matters(die.name))
     values = {"file": shop.source, "dies": names, "count": len(names)}
     return [Finding("shop-example", values=values)] if names else []
+
+
+@cache
+def _example_dies() -> tuple[Die, ...]:
+    return shop_from_text(new_shop_text()).dies
 
 
 def _shop(raw: dict[str, Any], file: str, source: str) -> Shop:

@@ -38,7 +38,7 @@ def setup(
 ) -> int:
     """Show for every tube in every INPUT what the person at the bender needs ('-' reads standard input).
 
-    Equal tubes once, with their number. Stick length, to the long points of ends that are coped; for each bend
+    Equal tubes once, with their number. Cut length, to the long points of ends that are coped; for each bend
     the mark from either end, die, stop with springback, and how the tube is turned; the end that goes first,
     the order where the simple one cannot be held, and the least room around. Exit status 1 means that something
     would scrap a stick, such as an end that cannot be fitted as drawn.

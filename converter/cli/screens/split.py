@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from converter.bending.pieces import TubePieces
+from converter.bending.setup.words import CUT_LENGTHS
 from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, titled
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.table import die_text, heading, tube_text
@@ -33,7 +34,8 @@ def split_text(result: JobInPieces, *, everything: bool = False) -> str:
         blocks.append(fill(no_cut_sentence(result.impossible, result.longest, display)))
     if result.split:
         sleeved = any(joint.sleeve for pieces in result.split for joint in pieces.joints)
-        blocks.append("\n".join(fill(text) for text in ((SLEEVE_FIT,) if sleeved else ()) + (JOINING_CAUTION,)))
+        notes = (CUT_LENGTHS, *((SLEEVE_FIT,) if sleeved else ()), JOINING_CAUTION)
+        blocks.append("\n".join(map(fill, notes)))
     elif not result.impossible:
         blocks.append(fill(nothing_to_split(len(result.whole.shown.tubes))))
     if result.findings:
