@@ -202,9 +202,10 @@ def not_through(value: float) -> Sequence[Any]:
     return [] if in_the_way("tube-through", other) else [value]
 
 
-def gaps(value: float, unit: str = "mm") -> Sequence[Any]:
-    """Two lines so far apart that nobody may think that they were to meet."""
-    lines = ((0.0, 0.0, 0.0), (500.0, 0.0, 0.0)), ((500.0 + value, 0.0, 0.0), (900.0, 0.0, 0.0))
+def gaps(value: float, unit: str = "mm", far: tuple[float, float] = (0.0, 400.0)) -> Sequence[Any]:
+    """Two lines so far apart that nobody may think that they were to meet; the other ends so ``far`` from its start."""
+    start = 500.0 + value
+    lines = ((0.0, 0.0, 0.0), (500.0, 0.0, 0.0)), ((start, 0.0, 0.0), (start + far[0], far[1], 0.0))
     tolerances = Settings(near="2mm" if unit == "mm" else "0.0787401574803149606in").tolerances(unit)
     drawing = Drawing("d", unit, curves=[DrawnCurve(Line(*ends)) for ends in lines])
     told = reduce_drawing(drawing, tolerances)[1]
@@ -355,6 +356,7 @@ LIMITS = {
     "near one another": Limit(not_near, 1.0, share(1.0), 1),
     "through a larger one": Limit(not_through, 9.9 - 1.5 * share(0.1), 0.5 * share(0.1), 1),
     "near gap": Limit(gaps, 2.0, share(2.0), 1),
+    "near gap, in line": Limit(lambda v: gaps(v, far=(400.0, 0.0)), 10.0, share(10.0), 1),
     "near gap, typed in inches": Limit(lambda v: gaps(v, "in"), 2.0, share(2.0), 1),
     "test bends under the die": Limit(lambda v: on_a_line(1.0 - v, 3.0), 0.005, share(0.005), 1),
     "test bends that open much": Limit(lambda v: on_a_line(1.0 + v), 0.15, share(0.15), 1),
