@@ -121,7 +121,9 @@ _reading = grouped(
         help="The lines are outlines: read two that run side by side as the tube between them.",
     ),
     click.option(
-        "--take-all", is_flag=True, help="Take screws, pins, bosses and fittings in a STEP file for stock, too."
+        "--take-all",
+        is_flag=True,
+        help="Take screws, pins and fittings in a STEP file for stock, and sections drawn on a path for rings.",
     ),
     limits,
 )

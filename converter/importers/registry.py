@@ -44,7 +44,8 @@ class ReadOptions:
         skip_colors: colours to leave out: ACI numbers, their names, or ``#rrggbb``; patterns too.
         skip_linetypes: patterns of linetypes to leave out.
         from_outline: read tubes that are drawn by their outlines as the centerlines halfway between the sides.
-        take_all: take for stock also solids that look like screws, pins, bosses, fittings and the like.
+        take_all: take for stock also solids that look like screws, pins, bosses, fittings and the like, and for tubes also
+            circles that are drawn as a section on the end of a path.
         keep_left_out: gather the shapes of what is left out in ``Drawing.aside``, for a picture of the drawing as read.
     """
 
@@ -125,7 +126,7 @@ FORMATS: tuple[ReadFormat, ...] = (
         "DXF R12 to R2018, ASCII or binary: lines, arcs, polylines, splines, ellipses, blocks",
         "converter.importers.dxf",
         "read_dxf",
-        ("layout", "skip_colors", "skip_linetypes", "from_outline"),
+        ("layout", "skip_colors", "skip_linetypes", "from_outline", "take_all"),
         most_bytes=DXF_BYTES,
     ),
     ReadFormat(

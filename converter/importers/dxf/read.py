@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -18,6 +18,7 @@ import numpy as np
 from converter.errors import OptionError
 from converter.findings import Clause, Finding
 from converter.geometry.vectors import Vec
+from converter.importers.drawn_sections import OF_SECTION, without_sections
 from converter.importers.dxf.annotation import annotation_findings, border_findings
 from converter.importers.dxf.arrowheads import ArrowHeads
 from converter.importers.dxf.aside import Gathering
@@ -41,6 +42,7 @@ from converter.processes.memory import paused_gc
 from converter.quoting import quoted, shortened
 from converter.reducer.chaining.ends import sample
 from converter.reducer.outlines.centerlines import WHY, centerlines
+from converter.tolerances import DEFAULT
 
 #: Layers not read that are named one by one; the others are counted.
 _NAMED = 20
@@ -121,6 +123,16 @@ def _loose_blocks(doc: Any) -> list[Ignored]:
     return found
 
 
+def _lies_flat(curves: Sequence[DrawnCurve]) -> bool:
+    """Whether curves lie in a plane of equal height, where no circle stands square on a line."""
+    level = curves[0].curve.start[2] if curves else 0.0
+    return all(
+        one.curve.start[2] == level == one.curve.end[2]
+        and not (isinstance(one.curve, Arc) and abs(one.curve.normal[2]) < 0.5)
+        for one in curves
+    )
+
+
 class _LayoutReading:
     """One reading of one layout."""
 
@@ -147,7 +159,7 @@ class _LayoutReading:
         self._entities(entities)
         drawing = self.drawing
         curves, restored = restore_flat_arcs(drawing.curves, self.marks, self._is_circle)
-        drawing.curves = curves
+        curves = drawing.curves = self._without_sections(curves)
         saved = {f.handle for f in restored if f.code == "arc-flattened"}
         for mark in self.marks:
             if mark.handle not in saved:
@@ -179,6 +191,21 @@ class _LayoutReading:
         doubted = without_linetypes if outlined or self.options.from_outline else with_doubtful_linetypes
         drawing.curves = doubted(drawing.curves)
         drawing.findings += self.tally.findings()
+
+    def _without_sections(self, curves: list[DrawnCurve]) -> list[DrawnCurve]:
+        """Curves but for those that draw the section of a tube square on the end of its path."""
+        if self.options.take_all or _lies_flat(curves):
+            return curves
+        kept, left, findings = without_sections(curves, DEFAULT)
+        self.drawing.findings += findings
+        for one in left:
+            entity = self.loaded.doc.entitydb.get(one.handle) if one.handle else None
+            kind = "curve" if entity is None else entity.dxftype()
+            self.tally.add(kind, OF_SECTION)
+            if self.gathering:
+                points = tuple((x, y, z) for x, y, z in sample(one.curve).tolist())
+                self.gathering.aside.add(LeftShape(kind, OF_SECTION, points, one.handle))
+        return kept
 
     def _entities(self, entities: Iterable[Any]) -> None:
         # this loop is hot: 22,000 entities must cost little beside loading them

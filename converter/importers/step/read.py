@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from converter.disk.reading import standard_input
 from converter.errors import ElbowroomError, GeometryError, OptionError
 from converter.findings import NOTE, WARNING, Clause, Finding, Reason
+from converter.importers.drawn_sections import OF_SECTION, without_sections
 from converter.importers.file_units import settle_units, size_doubt
 from converter.importers.motion import moved, moved_finding, moved_spine, rigid_motion
 from converter.importers.not_stock import not_stock
@@ -20,7 +21,6 @@ from converter.importers.source import Source
 from converter.importers.step.bounds import check_step, cycle_in, far_out_in
 from converter.importers.step.construction import FreeCurve, corners_of, settle_free_curves
 from converter.importers.step.outside import OutsideParts
-from converter.importers.step.profiles import OF_SECTION, drawn_sections
 from converter.importers.step.surfaces import (
     KnownBody,
     PlacedBody,
@@ -305,15 +305,14 @@ class ShapeReading:
 
     def keep_centerlines(self, drawn: Sequence[DrawnCurve]) -> None:
         """Put free edges into the drawing, but for those that draw the section of a tube along with its path."""
-        sections = None if self.options.take_all else drawn_sections(drawn, DEFAULT)
-        for number, one in enumerate(drawn):
-            if sections is None:
-                self.drawing.curves.append(one)
-            elif number in sections.left_out:
-                self.leave_edge(one, OF_SECTION)
-            else:
-                self.drawing.curves.append(replace(one, section=sections.sections.get(number)))
-        self.drawing.findings += [] if sections is None else sections.findings
+        if self.options.take_all:
+            self.drawing.curves += drawn
+            return
+        kept, left, findings = without_sections(drawn, DEFAULT)
+        self.drawing.curves += kept
+        self.drawing.findings += findings
+        for one in left:
+            self.leave_edge(one, OF_SECTION)
 
     def is_layer_read(self, layer: str | None) -> bool:
         """Whether the layer options let a layer (or product) through."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -67,6 +67,25 @@ class _PathEnd:
     path: int
     place: Vec
     direction: Vec
+
+
+def without_sections(
+    drawn: Sequence[DrawnCurve], tol: Tolerances
+) -> tuple[list[DrawnCurve], list[DrawnCurve], tuple[Finding, ...]]:
+    """Curves that may be centerlines, with the sections that were drawn along; those that draw these; what to tell.
+
+    Args:
+        drawn, tol: as of `drawn_sections`.
+    """
+    found = drawn_sections(drawn, tol)
+    if not found.left_out:
+        return [*drawn], [], ()
+    kept = [
+        replace(one, section=found.sections.get(k, one.section))
+        for k, one in enumerate(drawn)
+        if k not in found.left_out
+    ]
+    return kept, [drawn[k] for k in sorted(found.left_out)], found.findings
 
 
 def drawn_sections(drawn: Sequence[DrawnCurve], tol: Tolerances) -> DrawnSections:

@@ -7,12 +7,14 @@ of 19.05 and 16.94 mm radius are a tube of 38.1 x 2.11 mm.
 from __future__ import annotations
 
 import cadquery as cq
+import ezdxf
 import numpy as np
 import pytest
 from places import FIXTURES
 
+from converter.importers.drawn_sections import OF_SECTION, drawn_sections
+from converter.importers.dxf import read_dxf
 from converter.importers.registry import ReadOptions
-from converter.importers.step.profiles import OF_SECTION, drawn_sections
 from converter.importers.step.read import read_step
 from converter.model.curve import Arc, Line
 from converter.model.drawing import DrawnCurve
@@ -100,3 +102,27 @@ def test_the_wireframe_of_a_body_has_no_sections(tmp_path):
              for edge in shape.Edges()]  # fmt: skip
     cq.Compound.makeCompound(wires).exportStep(str(tmp_path / "wires.step"))
     assert not [one for one in read_step(tmp_path / "wires.step").ignored if one.why == OF_SECTION]
+
+
+def test_a_circle_on_the_end_of_a_path_in_a_dxf(tmp_path):
+    """As drawn in space: an extrusion along x lays its circles across the path's first straight."""
+    doc = ezdxf.new("R2010", units=4)
+    model = doc.modelspace()
+    model.add_line((0, 0, 0), (200, 0, 0), {"layer": "RAIL"})
+    model.add_arc((200, 80), 80, 270, 0, {"layer": "RAIL"})
+    model.add_line((280, 80, 0), (280, 300, 0), {"layer": "RAIL"})
+    for radius in (19.05, 16.94):
+        # the object's own axes for an extrusion along x are y, z, x: the DXF reference's arbitrary axis algorithm
+        model.add_circle((0, 0, 0), radius, {"layer": "SECTION", "extrusion": (1, 0, 0)})
+    model.add_circle((500, 500, 0), 50, {"layer": "RING"})
+    path = tmp_path / "rail.dxf"
+    doc.saveas(path)
+    drawing = read_dxf(path, ReadOptions(keep_left_out=True))
+    runs = {run.name: run for run in reduce_drawing(drawing)[0]}
+    assert set(runs) == {"RAIL", "RING"}
+    section = runs["RAIL"].section
+    assert (section.shape, section.od, section.wall) == ("round", pytest.approx(38.1), pytest.approx(2.11))
+    (ignored,) = drawing.ignored
+    assert (ignored.kind, ignored.count, ignored.why) == ("CIRCLE", 2, OF_SECTION)
+    assert len(drawing.aside.shapes) == 2
+    assert len(reduce_drawing(read_dxf(path, ReadOptions(take_all=True)))[0]) == 4
