@@ -14,7 +14,7 @@ from copy import copy
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
-from math import atan2, degrees, dist, inf
+from math import atan2, degrees, dist, hypot, inf
 
 import numpy as np
 
@@ -238,11 +238,11 @@ class Room:
             x, y = (anchor[0] + c * k).ravel(), (anchor[1] + s * k).ravel()
             boxes = np.empty((4, len(x)))
             boxes[0], boxes[1], boxes[2], boxes[3] = x - right, y - up, x + right, y + up
-            inside = self._are_inside(boxes)
-            if inside.all():
+            out = float(rings[-1, 0]) + hypot(*wish.size)
+            if not self._holds((anchor[0] - out, anchor[1] - out, anchor[0] + out, anchor[1] + out)):
+                boxes = boxes[:, self._are_inside(boxes)]
+            if boxes.size:
                 yield boxes
-            elif inside.any():
-                yield boxes[:, inside]
 
     def _holds(self, box: Box) -> bool:
         x0, y0, x1, y1 = self.frame

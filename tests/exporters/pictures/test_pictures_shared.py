@@ -51,6 +51,27 @@ def test_what_lies_elsewhere_is_drawn_once_and_what_is_cut_turned_or_made_otherw
     assert sketches.shape(straight("X", (9.0, 0, 0), (9.0, 1100.0, 0), RAIL)) is a
 
 
+def test_all_views_of_a_picture_are_looked_at_together_and_show_what_each_shows_alone(monkeypatch):
+    calls = []
+
+    def counted(solid, views, chords):
+        calls.append(len(views))
+        return hidden.outlines(solid, views, chords)
+
+    monkeypatch.setattr(sketch, "outlines", counted)
+    tube = hoop("HOOP", 0.0, 400.0)
+    together = run_picture(tube, MM)
+    assert calls == [4]
+    monkeypatch.setattr(sketch.SketchShape, "look", lambda shape, views: None)
+    assert run_picture(tube, MM) == together and len(calls) > 2
+    # so thin on paper that lines are all there is to be drawn
+    calls.clear()
+    monkeypatch.undo()
+    monkeypatch.setattr(sketch, "outlines", counted)
+    run_picture(straight("LONG", (0.0, 0.0, 0.0), (20000.0, 0.0, 0.0), RUNG), MM)
+    assert calls == []
+
+
 def test_a_shape_is_looked_at_once_for_all_sizes_and_names(outlines):
     tubes = ladder()
     joints, _ = find_joints(tubes)

@@ -63,6 +63,7 @@ class Sight:
         self._slack = 1e-9 if solid.outer.rounding > 1e-9 else -1e-7
         self._near = _NEAR * reach + _NEAR_BEND * solid.radius
         self._every = np.arange(count)
+        self._rim = 1.0001 * reach
         self._faces = [] if solid.closed else self._open_faces()
 
     def hidden(self, points: Array, own: Ints, view: Ints, within: Flags | None = None) -> Flags:
@@ -87,8 +88,10 @@ class Sight:
                 w, i = w[close], i[close]
             if len(w):
                 stopped[w[test(points[w], i, view[w])]] = True
-        for face in self._faces:
-            stopped |= self._face(points, view, *face)
+        for (x, y), *face in self._faces:
+            near = (np.abs(flat[:, 0] - x[view]) <= self._rim) & (np.abs(flat[:, 1] - y[view]) <= self._rim)
+            if len(rows := np.flatnonzero(near)):
+                stopped[rows] |= self._face(points[rows], view[rows], *face)
         return stopped
 
     def _before(self, flat: Array, depth: Array, own: Ints, view: Ints, within: Flags | None) -> tuple[Ints, Ints]:
@@ -101,16 +104,14 @@ class Sight:
         import numpy as np
 
         found = []
-        for k, (low, high, folds, nearest) in enumerate(
-            zip(self._low, self._high, self._folds, self._depth, strict=True)
-        ):
+        for k, (low, high) in enumerate(zip(self._low, self._high, strict=True)):
             rows = np.flatnonzero(view == k)
             (x, y), z, mine = flat[rows].T[..., None], depth[rows, None], own[rows, None]
-            maybe = (z < nearest) & (x >= low[:, 0]) & (x <= high[:, 0]) & (y >= low[:, 1]) & (y <= high[:, 1])
-            other = mine != self._every
+            maybe = (x >= low[:, 0]) & (x <= high[:, 0]) & (y >= low[:, 1]) & (y <= high[:, 1]) & (z < self._depth[k])
+            may = (mine != self._every) | self._folds[k]
             if within is not None:
-                folds = folds | within[rows, None]
-            which, piece = np.nonzero(maybe & (other | folds))
+                may |= within[rows, None]
+            which, piece = np.nonzero(maybe & may)
             found.append((rows[which], piece))
         which, piece = (np.concatenate(column) for column in zip(*found, strict=True))
         return which, piece
@@ -197,17 +198,16 @@ class Sight:
             met(k, rows)
         return found
 
-    def _open_faces(self) -> list[tuple[Array, Array, Array, Array]]:
-        """Middle, and directions out, up and across, of both square ends."""
+    def _open_faces(self) -> list[tuple[tuple[Array, Array], Array, Array, Array, Array]]:
+        """Of both square ends the middle in each view, and the middle, and directions out, up and across."""
         import numpy as np
 
-        s = self._solid
-        ends = [(s.pieces[0].start, s.cuts[0]), (s.pieces[-1].end, s.cuts[1])]
-        return [
-            (np.array(end.point), np.array(end.direction), np.array(end.up), np.array(end.across))
-            for end, cut in ends
-            if cut is None
-        ]
+        s, found = self._solid, []
+        for end, cut in ((s.pieces[0].start, s.cuts[0]), (s.pieces[-1].end, s.cuts[1])):
+            if cut is None:
+                middle, out, up, across = (np.array(v) for v in (end.point, end.direction, end.up, end.across))
+                found.append(((self._right @ middle, self._up @ middle), middle, out, up, across))
+        return found
 
     def _face(self, points: Array, view: Ints, middle: Array, t: Array, up: Array, across: Array) -> Flags:
         """Whether an end face stands before points; one that is seen edge on stands before none."""
