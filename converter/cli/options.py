@@ -123,7 +123,7 @@ _reading = grouped(
     click.option(
         "--take-all",
         is_flag=True,
-        help="Take screws, pins and fittings in a STEP file for stock, and sections drawn on a path for rings.",
+        help="Leave out nothing that looks like hardware in a STEP file, or like a section drawn on a path.",
     ),
     limits,
 )

@@ -44,8 +44,8 @@ class ReadOptions:
         skip_colors: colours to leave out: ACI numbers, their names, or ``#rrggbb``; patterns too.
         skip_linetypes: patterns of linetypes to leave out.
         from_outline: read tubes that are drawn by their outlines as the centerlines halfway between the sides.
-        take_all: take for stock also solids that look like screws, pins, bosses, fittings and the like, and for tubes also
-            circles that are drawn as a section on the end of a path.
+        take_all: take for stock also solids that look like screws, pins, bosses, fittings and the like, and for rings
+            circles that look like a section drawn on the end of a path.
         keep_left_out: gather the shapes of what is left out in ``Drawing.aside``, for a picture of the drawing as read.
     """
 

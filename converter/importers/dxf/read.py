@@ -199,8 +199,7 @@ class _LayoutReading:
         kept, left, findings = without_sections(curves, DEFAULT)
         self.drawing.findings += findings
         for one in left:
-            entity = self.loaded.doc.entitydb.get(one.handle) if one.handle else None
-            kind = "curve" if entity is None else entity.dxftype()
+            kind = self.loaded.kind_of(one.handle) or "curve"
             self.tally.add(kind, OF_SECTION)
             if self.gathering:
                 points = tuple((x, y, z) for x, y, z in sample(one.curve).tolist())
