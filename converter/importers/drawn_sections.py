@@ -125,7 +125,7 @@ def drawn_sections(drawn: Sequence[DrawnCurve], tol: Tolerances) -> DrawnSection
             if _stands_on(loop, end, tol):
                 stands[end.path].append((end, loop))
                 break
-    return _read_from(stands.values(), drawn, tol)
+    return _read_from([on_path for on_path in stands.values() if not _is_seam(on_path, tol)], drawn, tol)
 
 
 def _loop(group: Sequence[int], curves: Sequence[Curve], tol: Tolerances) -> _ClosedCurve | None:
@@ -180,6 +180,16 @@ def _stands_on(loop: _ClosedCurve, end: _PathEnd, tol: Tolerances) -> bool:
         and abs(dot(loop.normal, arm)) <= same_within(tol.join)
         and distance(end.place, loop.middle) <= _BESIDE * loop.size
     )
+
+
+def _is_seam(on_path: Sequence[tuple[_PathEnd, _ClosedCurve]], tol: Tolerances) -> bool:
+    """Whether a path goes from rim to rim of circles, as the seam of a body's side does."""
+    on_rim = [
+        end.place
+        for end, loop in on_path
+        if loop.is_circle and abs(distance(end.place, loop.middle) - loop.size / 2.0) <= tol.join
+    ]
+    return len(set(on_rim)) > 1
 
 
 def _read_from(

@@ -257,18 +257,21 @@ def chances(source: str) -> list[str]:
 
 
 def test_one_place_reads_the_clock_and_none_draws_lots():
-    """`converter/dates.py`; random are only names of folders, and marks inside the program that no name can forge."""
+    """`converter/dates.py`; random are only names of folders, marks inside the program that no name can forge, and the
+    key of the page that `serve` answers.
+    """
     package = ROOT / "converter"
     found = {
         path.relative_to(package).as_posix(): calls
         for path in sorted(package.rglob("*.py"))
         if (calls := chances(path.read_text(encoding="utf-8")))
     }
-    # what is not finished yet has names that no other process takes, and is looked for by folder; the two
-    # others of batch/ list folders and sort what they find
-    names = {"disk/stage.py", "exporters/registry.py", "units.py"}
-    assert set(found) == {"batch/drawings.py", "dates.py", "batch/record.py", *names}, found
-    assert len(found["batch/drawings.py"]) == len(found["batch/record.py"]) == 1, found
+    # what is not finished yet has names that no other process takes, and is looked for by folder
+    names = {"disk/stage.py", "exporters/registry.py", "units.py", "cli/commands/serve.py"}
+    # these list folders and sort what they find
+    listing = ("batch/drawings.py", "batch/record.py", "disk/reading.py")
+    assert set(found) == {"dates.py", *listing, *names}, found
+    assert all(len(found[name]) == 1 for name in listing), found
 
 
 @pytest.mark.parametrize(

@@ -96,6 +96,15 @@ def test_at_the_limits():
     assert sections_of(bend, more, circle(30)).sections and not sections_of(bend, more, circle(30.1)).left_out
 
 
+def test_a_seam_from_rim_to_rim_is_no_path():
+    """The side of a cylinder as CAD packages draw it: two rims, one seam, whose ends are no ends of the circles."""
+    rims = [circle(20, (x, 0.0, 0.0)) for x in (0.0, 300.0)]
+    seam = Line((0.0, 0.0, 20.0), (300.0, 0.0, 20.0))
+    assert not sections_of(seam, *rims).left_out
+    beside = Line((0.0, 0.0, 15.0), (300.0, 0.0, 15.0))
+    assert sections_of(beside, *rims).left_out == {1, 2}
+
+
 def test_the_wireframe_of_a_body_has_no_sections(tmp_path):
     """Edges of a box, and of a cylinder with its seam, meet those of its ends."""
     wires = [edge for shape in (cq.Solid.makeBox(40, 40, 300), cq.Solid.makeCylinder(20, 300, (200, 0, 0), Z))
