@@ -31,6 +31,7 @@ PRICES = np.geomspace(1e6, 1e-9, 76)  #: mm2 per piece, falling: each 1.6 times 
 ARC_PRICE = 2.0  #: a bend says three numbers (plane, angle, radius) where a straight says one
 LOOKED_AT = 100  #: vertices that tell a free curve
 REMEMBERED = 4  #: rows of vertices: a curve that strays is looked at with a finer fit and with looser ones
+MOST_REMEMBERED = 20_000  #: vertices of such a row: half a megabyte each
 LEAST_INTERVALS = 2  #: vertices after its first that an arc needs
 
 
@@ -54,7 +55,8 @@ def divisions(points: Array, fit: float, turn: float) -> Iterator[tuple[DividedP
         fit: mm; no division of fewer pieces stays within it everywhere.
         turn: degrees that an arc turns between neighbouring vertices, at most.
     """
-    rows, places, costs = _costs_of(points.tobytes(), max(fit, WIDE), turn)
+    look = _costs_of if len(points) <= MOST_REMEMBERED else _costs_of.__wrapped__
+    rows, places, costs = look(points.tobytes(), max(fit, WIDE), turn)
     low = _first_within(costs, len(rows) * fit * fit)
     known: tuple[tuple[str, int, int], ...] = ()
     for price in PRICES[low:].tolist():

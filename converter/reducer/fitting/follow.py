@@ -41,6 +41,7 @@ LEAST_REACH = 0.02  #: times the largest miss, at which programs end
 MOST_ALIKE = 0.5  #: correlation of neighbours' misses: of noise 0, of a smooth curve nearly 1
 LEAST_GAIN = 1e-3  #: of the largest miss, below which the next program looks less far
 REMEMBERED = 32  #: chains: as many divisions as are tried with two tolerances, and some
+MOST_REMEMBERED = 20_000  #: vertices of a chain that is: half a megabyte each
 ALL_VERTICES = 3000  #: that a chain is fitted to, and at least
 LEAST_VERTICES = 40  #: of each piece
 
@@ -81,7 +82,8 @@ def follow(points: Array, stretches: Sequence[DividedPart], weights: Array | Non
         None where the stretches do not make a chain.
     """
     data = None if weights is None else weights.tobytes()
-    return _followed(points.tobytes(), tuple(stretches), data)
+    follow_once = _followed if len(points) <= MOST_REMEMBERED else _followed.__wrapped__
+    return follow_once(points.tobytes(), tuple(stretches), data)
 
 
 @lru_cache(maxsize=REMEMBERED)
