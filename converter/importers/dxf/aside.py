@@ -16,7 +16,7 @@ from converter.importers.dxf.left_out import LeftOut, why_of
 from converter.importers.dxf.records import PlainRecord
 from converter.limits import FARTHEST
 from converter.model.drawing import Aside, LeftShape
-from converter.reducer.chaining.ends import sample
+from converter.reducer.chaining.ends import corners_of
 
 #: So many entities inside block references are looked at for what is left out of them.
 _VISITS = 20_000
@@ -131,7 +131,7 @@ class Gathering:
         convert = CONVERTERS.get(kind)
         if convert is not None:
             try:
-                yield tuple((x, y, z) for x, y, z in sample(convert(entity, d, k)).tolist())
+                yield corners_of(convert(entity, d, k))
                 return
             except LeftOut:
                 pass  # no curve, but perhaps a shape all the same

@@ -40,7 +40,7 @@ from converter.model.curve import Arc, Path, Polyline, Spline
 from converter.model.drawing import Drawing, DrawnCurve, HeaderUnit, Ignored, LeftShape
 from converter.processes.memory import paused_gc
 from converter.quoting import quoted, shortened
-from converter.reducer.chaining.ends import sample
+from converter.reducer.chaining.ends import corners_of
 from converter.reducer.outlines.centerlines import WHY, centerlines
 from converter.tolerances import DEFAULT
 
@@ -202,8 +202,7 @@ class _LayoutReading:
             kind = self.loaded.kind_of(one.handle) or "curve"
             self.tally.add(kind, OF_SECTION)
             if self.gathering:
-                points = tuple((x, y, z) for x, y, z in sample(one.curve).tolist())
-                self.gathering.aside.add(LeftShape(kind, OF_SECTION, points, one.handle))
+                self.gathering.aside.add(LeftShape(kind, OF_SECTION, corners_of(one.curve), one.handle))
         return kept
 
     def _entities(self, entities: Iterable[Any]) -> None:
@@ -289,7 +288,7 @@ class _LayoutReading:
             kind = self._kind(drawn)
             self.tally.add(kind, WHY[what])
             if self.gathering:
-                points = tuple((x, y, z) for x, y, z in sample(drawn.curve).tolist())
+                points = corners_of(drawn.curve)
                 self.gathering.aside.add(LeftShape(kind, WHY[what], points, drawn.handle))
         self.drawing.ignored = self.tally.ignored()
         return outline_read_findings(outlines)

@@ -37,11 +37,6 @@ class FreeCurve:
     instance: int
 
 
-def corners_of(curve: Curve) -> tuple[Vec, ...]:
-    """Points along a curve, mm, as its picture needs them."""
-    return tuple((x, y, z) for x, y, z in sample(curve).tolist())
-
-
 def settle_free_curves(
     curves: Sequence[FreeCurve], solid: dict[int, bool], tables: Sequence[ReadyTable], tol: Tolerances
 ) -> Iterator[tuple[FreeCurve, Reason | None]]:

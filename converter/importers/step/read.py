@@ -19,7 +19,7 @@ from converter.importers.not_stock import not_stock
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
 from converter.importers.step.bounds import check_step, cycle_in, far_out_in
-from converter.importers.step.construction import FreeCurve, corners_of, settle_free_curves
+from converter.importers.step.construction import FreeCurve, settle_free_curves
 from converter.importers.step.outside import OutsideParts
 from converter.importers.step.surfaces import (
     KnownBody,
@@ -36,6 +36,7 @@ from converter.model.drawing import Aside, Drawing, DrawnCurve, Ignored, LeftSha
 from converter.processes import allowance
 from converter.progress import steps
 from converter.quoting import quoted
+from converter.reducer.chaining.ends import corners_of
 from converter.tolerances import DEFAULT
 
 if TYPE_CHECKING:

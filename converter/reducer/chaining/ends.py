@@ -105,6 +105,11 @@ def sample(curve: Curve, count: int = 65) -> Array:
     return np.array([curve.point(a) for a in np.linspace(curve.start_angle, curve.end_angle, count)])
 
 
+def corners_of(curve: Curve) -> tuple[Vec, ...]:
+    """Points along a curve, mm, as its picture needs them."""
+    return tuple((x, y, z) for x, y, z in sample(curve).tolist())
+
+
 def middle(curve: Curve) -> Vec:
     """A point about halfway along a curve, for marks and messages."""
     if isinstance(curve, Path):
